@@ -1,0 +1,3 @@
+"""voicelog: a hands-free, voice-driven event logger for prehospital emergency crews."""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""Sound into the program: recordings, the endpointer that finds speech in them, the sample clock and audio clips."""

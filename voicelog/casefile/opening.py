@@ -1,0 +1,122 @@
+"""How SQLite makes or opens a case file; a file that is not ours is never changed."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from urllib.parse import quote
+
+from voicelog.casefile.files import NOT_OURS, beside, shown, sync_folder, told_as_case_file_error
+from voicelog.casefile.schema import APPLICATION_ID, GUARDS, TABLES, USER_VERSION
+from voicelog.errors import CaseFileError
+
+_BUSY_SECONDS = 2.0
+
+
+def frozen_stamp(path: Path) -> tuple[int, ...] | None:
+    """What tells that a file without a -wal has changed; None when there is a -wal, so that a writer may be at work."""
+    with told_as_case_file_error("read", path):
+        if os.path.lexists(beside(path, "-wal")):
+            return None
+        found = os.stat(path)
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def connect(path: Path, mode: str) -> sqlite3.Connection:
+    """A connection to a checked path that is a case file. Mode: ``ro``, ``rw``, or ``ro&immutable=1`` for no -wal.
+
+    Raises:
+        CaseFileError: SQLite cannot read it, or it is not a case file of this version.
+    """
+    with told_as_case_file_error("open", path):
+        connection = _connect(path, mode)
+        try:
+            _check_ours(connection, path)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    address = f"file:{quote(os.fsencode(path))}?mode={mode}"
+    connection = sqlite3.connect(address, uri=True, timeout=_BUSY_SECONDS, isolation_level=None)
+    try:
+        # A hostile file's own views, triggers and defaults may not call functions that act.
+        connection.execute("PRAGMA trusted_schema = OFF")
+        connection.execute("PRAGMA cell_size_check = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
+    (application,) = connection.execute("PRAGMA application_id").fetchone()
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if application != APPLICATION_ID:
+        raise CaseFileError(f"{shown(path)} is an SQLite file, but not a case file.", NOT_OURS)
+    if version > USER_VERSION:
+        hint = "Open it with the newer voicelog that made it."
+        raise CaseFileError(f"{shown(path)} has version {version}; this voicelog knows {USER_VERSION}.", hint)
+    if version != USER_VERSION:
+        raise CaseFileError(f"{shown(path)} has version {version}, which no voicelog wrote.", NOT_OURS)
+    stored = {name: (kind, sql) for kind, name, sql in connection.execute("SELECT type, name, sql FROM sqlite_master")}
+    for name, sql in TABLES.items():
+        if stored.get(name) != ("table", sql):
+            raise CaseFileError(f"{shown(path)} is damaged: it lacks the table of {name}.", NOT_OURS)
+    if connection.execute("SELECT 1 FROM entries LIMIT 1").fetchone() is None:
+        raise CaseFileError(f"{shown(path)} is damaged: it has no entries.", NOT_OURS)
+
+
+def use_write_ahead_log(connection: sqlite3.Connection, path: Path) -> None:
+    """Turns the write-ahead log on, so that readers may read while the writer writes.
+
+    Raises:
+        CaseFileError: the file system cannot share memory between programs.
+    """
+    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+    if mode != "wal":
+        hint = "Keep case files on a disk of this machine, not on a network share."
+        raise CaseFileError(f"Cannot write {shown(path)}: its file system has no write-ahead log.", hint)
+
+
+def make_file(path: Path, store_first: Callable[[sqlite3.Connection], None]) -> sqlite3.Connection:
+    """A new file with tables, guards and what ``store_first`` puts in, all in one transaction; or no file at all.
+
+    Raises:
+        CaseFileError: something of that name exists, or the file cannot be made.
+    """
+    with told_as_case_file_error("create", path):
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        try:
+            connection = _connect(path, "rw")
+            try:
+                _fill(connection, path, store_first)
+            except BaseException:
+                connection.close()
+                raise
+        except BaseException:
+            for suffix in ("-wal", "-shm", "-journal", ""):
+                beside(path, suffix).unlink(missing_ok=True)
+            raise
+    return connection
+
+
+def _fill(connection: sqlite3.Connection, path: Path, store_first: Callable[[sqlite3.Connection], None]) -> None:
+    # A narrow umask may have taken even the owner's rights; SQLite gives -wal and -shm the mode of the file.
+    os.chmod(path, 0o600)
+    use_write_ahead_log(connection, path)
+    connection.execute("BEGIN IMMEDIATE")
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {USER_VERSION}")
+    for statement in (*TABLES.values(), *GUARDS.values()):
+        connection.execute(statement)
+    store_first(connection)
+    connection.execute("COMMIT")
+    # So that the file alone says what it is, even if the log beside it is lost.
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    sync_folder(path)

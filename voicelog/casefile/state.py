@@ -1,0 +1,276 @@
+"""The current state of a case: a pure fold over its entries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from decimal import Decimal, InvalidOperation
+from typing import Any, Literal, get_args
+
+from pydantic import ValidationError
+
+from voicelog.casefile.chain import Entry
+from voicelog.errors import CaseFileError
+from voicelog.events import Event, event_from
+
+Status = Literal["proposed", "confirmed", "unconfirmed", "rejected", "amended"]
+"""Where an event stands; ``proposed`` until a decision."""
+
+_DECISIONS: dict[str, Status] = {status: status for status in get_args(Status) if status != "proposed"}
+
+
+@dataclass(frozen=True)
+class RecordedWord:
+    """One word as a recogniser heard it."""
+
+    text: str
+    """The word."""
+    start: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    end: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    confidence: Decimal | None
+    """The engine's own, 0 to 1; None when it gave none."""
+
+
+@dataclass(frozen=True)
+class RecordedUtterance:
+    """One stretch of speech and every reading of it."""
+
+    id: str
+    """Its name in the case, such as ``U1``."""
+    start: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    end: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    clip: str | None
+    """The hash that names its audio; None for typed words."""
+    listener: str
+    """The recogniser that heard it."""
+    alternatives: tuple[tuple[RecordedWord, ...], ...]
+    """The readings, best first, each a run of words; none when nothing was heard."""
+    seq: int
+    """The entry that recorded it."""
+
+
+@dataclass(frozen=True)
+class RecordedEvent:
+    """One event and where it stands now."""
+
+    id: str
+    """Its name in the case, such as ``E1``."""
+    event: Event
+    """What it says."""
+    status: Status
+    """As the last decision left it."""
+    flags: tuple[str, ...]
+    """What the checks found."""
+    basis: str | None
+    """Why it has its status, such as ``spoken confirm``; None while proposed."""
+    amends: str | None
+    """The event it corrects."""
+    utterance: str | None
+    """The utterance it came from."""
+    seq: int
+    """The entry that recorded it."""
+    needs_confirm: bool
+    """Whether it stands only after a spoken confirm."""
+    decided_in: str | None = None
+    """The utterance of the last decision, when words decided."""
+
+
+@dataclass(frozen=True)
+class CaseState:
+    """A case as its entries leave it."""
+
+    opened: dict[str, Any] = field(default_factory=dict)
+    """The body of ``case_opened``; empty when there was none."""
+    events: tuple[RecordedEvent, ...] = ()
+    """Every event ever recorded, in the order of entry."""
+    utterances: tuple[RecordedUtterance, ...] = ()
+    """Every utterance, in the order of entry."""
+    closed: bool = False
+    """Whether the case was closed."""
+
+
+def fold(entries: Iterable[Entry]) -> CaseState:
+    """The state that entries lead to. Entry types it does not know are passed over.
+
+    Raises:
+        CaseFileError: an entry of a known type is malformed; names its seq.
+    """
+    building = _Building()
+    for entry in entries:
+        step = _STEPS.get(entry.type)
+        if step is None:
+            continue
+        try:
+            step(building, entry.seq, entry.body)
+        except ValidationError as error:
+            first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+            where = ".".join(str(part) for part in first["loc"])
+            raise _malformed(entry, " ".join(f"event {where}: {first['msg']}".split())) from error
+        except _MalformedError as error:
+            raise _malformed(entry, str(error)) from error
+    return CaseState(
+        building.opened or {}, tuple(building.events.values()), tuple(building.utterances.values()), building.closed
+    )
+
+
+def current(state: CaseState) -> tuple[RecordedEvent, ...]:
+    """The events that stand: all but the rejected and the amended, in the order of entry."""
+    return tuple(event for event in state.events if event.status not in ("rejected", "amended"))
+
+
+class _MalformedError(ValueError):
+    """A body lacks something or holds something else."""
+
+
+def _malformed(entry: Entry, why: str) -> CaseFileError:
+    hint = "Run `voicelog audit` on the case file to see what is wrong with it."
+    return CaseFileError(f"Entry {entry.seq} ({entry.type}) is malformed: {why}.", hint)
+
+
+@dataclass
+class _Building:
+    opened: dict[str, Any] | None = None
+    events: dict[str, RecordedEvent] = field(default_factory=dict)
+    utterances: dict[str, RecordedUtterance] = field(default_factory=dict)
+    closed: bool = False
+
+    def known_event(self, name: str) -> str:
+        if name not in self.events:
+            raise _MalformedError(f"there is no event {name!r} before it")
+        return name
+
+
+def _opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    if building.opened is not None:
+        raise _MalformedError("the case was opened before")
+    building.opened = body
+
+
+def _utterance(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    name = _text(body, "id")
+    if name in building.utterances:
+        raise _MalformedError(f"there is an utterance {name!r} already")
+    readings = tuple(
+        tuple(_word(word) for word in _list_of(reading, "words", dict))
+        for reading in _list_of(body, "alternatives", dict)
+    )
+    building.utterances[name] = RecordedUtterance(
+        id=name,
+        start=_number_or_none(body, "start"),
+        end=_number_or_none(body, "end"),
+        clip=_text_or_none(body, "clip"),
+        listener=_text(body, "listener"),
+        alternatives=readings,
+        seq=seq,
+    )
+
+
+def _word(body: dict[str, Any]) -> RecordedWord:
+    start, end, confidence = (_number_or_none(body, key) for key in ("start", "end", "confidence"))
+    return RecordedWord(_text(body, "text"), start, end, confidence)
+
+
+def _event(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    name = _text(body, "id")
+    if name in building.events:
+        raise _MalformedError(f"there is an event {name!r} already")
+    amends = _text_or_none(body, "amends")
+    if amends is not None:
+        building.known_event(amends)
+    building.events[name] = RecordedEvent(
+        id=name,
+        event=event_from(_typed(body, "event", dict)),
+        status="proposed",
+        flags=tuple(_list_of(body, "flags", str)),
+        basis=None,
+        amends=amends,
+        utterance=_text_or_none(body, "utterance"),
+        seq=seq,
+        needs_confirm=_typed(body, "needs_confirm", bool),
+    )
+
+
+def _decision(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    name = building.known_event(_text(body, "event"))
+    said = _text(body, "status")
+    status = _DECISIONS.get(said)
+    if status is None:
+        raise _MalformedError(f"{said!r} is no decision")
+    basis, utterance = _text(body, "basis"), _text_or_none(body, "utterance")
+    building.events[name] = replace(building.events[name], status=status, basis=basis, decided_in=utterance)
+
+
+def _read_back(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    _text(body, "text")
+    for name in _list_of(body, "events", str):
+        building.known_event(name)
+
+
+def _closed(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    _typed(body, "count", int)
+    _text(body, "head")
+    building.closed = True
+
+
+def _with_text(key: str) -> _Step:
+    """A step for an entry that leaves the state as it is, but must hold a text."""
+
+    def check(building: _Building, seq: int, body: dict[str, Any]) -> None:
+        _text(body, key)
+
+    return check
+
+
+def _typed(body: Mapping[str, Any], key: str, kind: type) -> Any:
+    if key not in body:
+        raise _MalformedError(f"it has no {key!r}")
+    value = body[key]
+    if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
+        raise _MalformedError(f"its {key!r} is not of type {kind.__name__}")
+    return value
+
+
+def _text(body: Mapping[str, Any], key: str) -> str:
+    return str(_typed(body, key, str))
+
+
+def _text_or_none(body: Mapping[str, Any], key: str) -> str | None:
+    return None if key in body and body[key] is None else _text(body, key)
+
+
+def _list_of(body: Mapping[str, Any], key: str, kind: type) -> list[Any]:
+    items: list[Any] = _typed(body, key, list)
+    if not all(isinstance(item, kind) for item in items):
+        raise _MalformedError(f"its {key!r} holds something that is not of type {kind.__name__}")
+    return items
+
+
+def _number_or_none(body: Mapping[str, Any], key: str) -> Decimal | None:
+    if key in body and body[key] is None:
+        return None
+    try:
+        number = Decimal(_text(body, key))
+    except InvalidOperation as error:
+        raise _MalformedError(f"its {key!r} is not a number") from error
+    if not number.is_finite():
+        raise _MalformedError(f"its {key!r} is not a finite number")
+    return number
+
+
+_Step = Callable[[_Building, int, dict[str, Any]], None]
+_STEPS: dict[str, _Step] = {
+    "case_opened": _opened,
+    "utterance": _utterance,
+    "event": _event,
+    "decision": _decision,
+    "read_back": _read_back,
+    "question": _with_text("text"),
+    "command": _with_text("command"),
+    "not_understood": _with_text("reason"),
+    "gap": _with_text("reason"),
+    "case_closed": _closed,
+}

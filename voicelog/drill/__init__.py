@@ -1,0 +1,1 @@
+"""Drills: scripts of invented calls, spoken by synthetic voices in synthetic noise."""

@@ -1,0 +1,143 @@
+"""Renders a drill script: the recording as 16-bit samples and the truth of which line was said from when to when."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from voicelog.drill.noise import background
+from voicelog.drill.script import DrillError, Line, Script
+from voicelog.drill.voices import speak
+from voicelog.recognisers.base import SAMPLE_RATE
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+SPEECH_DBFS = -24.0
+"""RMS of active speech in the recording, dB below full scale: loud enough, with room for peaks."""
+MIN_GAP_S = 0.6
+"""A line that would start sooner than this after the end of the one before is pushed back."""
+QUANTISING_MARGIN_DB = 18.0
+"""How far the rounding error stays below the quietest half second of noise."""
+
+_TAIL_S = 1.0
+
+
+@dataclass(frozen=True)
+class SpokenLine:
+    """Where a line stands in the recording."""
+
+    line: Line
+    """The line of the script."""
+    start: float
+    """Seconds on the recording at which its first word begins."""
+    end: float
+    """Seconds on the recording at which its last word ends."""
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words said, in order."""
+        return tuple(self.line.say.split())
+
+
+@dataclass(frozen=True)
+class Rendering:
+    """A recorded drill and its truth."""
+
+    samples: NDArray[np.int16]
+    """Mono at 16 kHz."""
+    lines: tuple[SpokenLine, ...]
+    """One for each line of the script, in order."""
+    snr_db: float | None
+    """RMS of active speech over RMS of noise as mixed, dB; None without noise."""
+
+
+def render(script: Script) -> Rendering:
+    """Speak and mix a script.
+
+    SNR is RMS of active speech (all lines set to one level; 10 ms frames within 30 dB of a line's loudest) over RMS of
+    the noise across the whole recording, both over the full band.
+
+    Raises:
+        DrillError: a voice is missing, or the mix does not fit into 16 bits.
+    """
+    import numpy as np
+
+    spoken = [speak(line.say, script.voices[line.speaker]) for line in script.lines]
+    starts = placed([line.at for line in script.lines], [signal.size for signal in spoken])
+    end = starts[-1] + spoken[-1].size
+    total = max(round(script.length_s * SAMPLE_RATE), end + round(_TAIL_S * SAMPLE_RATE))
+    speech_level = 32768 * 10 ** (SPEECH_DBFS / 20)
+    mix = np.zeros(total)
+    truth = []
+    for line, start, signal in zip(script.lines, starts, spoken, strict=True):
+        mix[start : start + signal.size] += signal * speech_level
+        truth.append(SpokenLine(line, start / SAMPLE_RATE, (start + signal.size) / SAMPLE_RATE))
+    noise = background(script.noise, total, script.seed)
+    raw_level = float(np.sqrt(np.mean(noise**2)))
+    step, snr_db = 1, None
+    if raw_level > 0:
+        noise *= speech_level / raw_level * 10 ** (-script.snr_db / 20)
+        snr_db = 20 * float(np.log10(speech_level / np.sqrt(np.mean(noise**2))))
+        step = rounding_step(noise)
+    rounded = np.round((mix + noise) / step) * step
+    if np.abs(rounded).max() > 32767:
+        raise DrillError("speech and noise together are too loud for 16 bits", "Raise snr_db or lower SPEECH_DBFS.")
+    return Rendering(rounded.astype(np.int16), tuple(truth), snr_db)
+
+
+def placed(at: list[float], lengths: list[int]) -> list[int]:
+    """First sample of each line: its time in the script, later only where the line before it is not over.
+
+    Args:
+        at: seconds of each line, rising.
+        lengths: samples of each line.
+    """
+    starts: list[int] = []
+    free = 0
+    for seconds, length in zip(at, lengths, strict=True):
+        start = max(round(seconds * SAMPLE_RATE), free)
+        starts.append(start)
+        free = start + length + round(MIN_GAP_S * SAMPLE_RATE)
+    return starts
+
+
+def rounding_step(noise: NDArray[np.float64]) -> int:
+    """Largest power of two to whose multiples samples may be rounded; FLAC packs the empty low bits away.
+
+    The error of rounding to a step is step / sqrt(12); it stays QUANTISING_MARGIN_DB below the quietest half second of
+    the noise, and there is no rounding where the noise has a silent stretch.
+    """
+    import numpy as np
+
+    block = SAMPLE_RATE // 2
+    whole = max(1, noise.size // block) * block
+    padded = np.zeros(whole)
+    padded[: min(whole, noise.size)] = noise[:whole]
+    quietest = float(np.sqrt(np.mean(padded.reshape(-1, block) ** 2, axis=1)).min())
+    allowed = quietest * 10 ** (-QUANTISING_MARGIN_DB / 20) * np.sqrt(12)
+    return max(1, 2 ** int(np.floor(np.log2(allowed)))) if allowed >= 1 else 1
+
+
+def write_recording(rendering: Rendering, script: Script, path: Path) -> None:
+    """Write the samples as FLAC, the script's start time in its DATE comment.
+
+    Raises:
+        DrillError: the file cannot be written.
+    """
+    import soundfile  # type: ignore[import-untyped]
+
+    try:
+        with soundfile.SoundFile(
+            path, "w", samplerate=SAMPLE_RATE, channels=1, format="FLAC", subtype="PCM_16", compression_level=1.0
+        ) as file:
+            file.title = script.title
+            file.date = script.started_at.isoformat()
+            file.comment = "Invented patient, synthetic voices and noise. A drill, not a recording of care."
+            file.write(rendering.samples)
+    except (OSError, soundfile.SoundFileError) as error:
+        raise DrillError(
+            f"{path}: the recording cannot be written: {error}", "Name a folder you may write to."
+        ) from error

