@@ -51,15 +51,33 @@ def folder_bytes(folder: Path) -> dict[str, bytes]:
     return found
 
 
+def read_all(path: Path, *, write: bool = False) -> int:
+    """Read everything a case file holds; returns the number of entries."""
+    with CaseFile.open(path, write=write) as case:
+        entries = list(case.entries())
+        for (name,) in case._rows("SELECT hash FROM clips"):
+            case.clip(name)
+    return len(entries)
+
+
+def told(path: Path) -> list[str]:
+    """What reading and checking a broken file tells: its problems, or the one error."""
+    try:
+        with CaseFile.open(path) as case:
+            found = case.problems()
+            list(case.entries())
+    except CaseFileError as error:
+        return [error.message]
+    return found
+
+
 def refuse(path: Path) -> CaseFileError:
     """Both ways of opening refuse the file and change nothing; returns the error of reading."""
     before = folder_bytes(path.parent)
     errors = []
     for write in (False, True):
-        with pytest.raises(CaseFileError) as caught, CaseFile.open(path, write=write) as case:
-            list(case.entries())
-            for (name,) in case._rows("SELECT hash FROM clips"):
-                case.clip(name)
+        with pytest.raises(CaseFileError) as caught:
+            read_all(path, write=write)
         errors.append(caught.value)
     assert folder_bytes(path.parent) == before
     for error in errors:
@@ -200,7 +218,7 @@ def test_an_odd_name_is_a_name_like_any_other(tmp_path: Path, name: str) -> None
     make(tmp_path / name)
     with CaseFile.open(tmp_path / name) as case:
         assert len(list(case.entries())) == 4
-    assert os.listdir(tmp_path) == [name]
+    assert [found.name for found in tmp_path.iterdir()] == [name]
 
 
 def test_a_link_to_a_case_file_opens_it(tmp_path: Path) -> None:
@@ -244,7 +262,7 @@ def test_a_truncated_file_is_refused(tmp_path: Path, part: int) -> None:
 def test_problems_of_a_file_with_ruined_pages_are_told_not_raised(tmp_path: Path) -> None:
     path = make(tmp_path / "case.vlog", entries=80)
     whole = bytearray(path.read_bytes())
-    for page in range(4, len(whole) // 4096):
+    for page in range(len(whole) // 8192, len(whole) // 4096):
         whole[page * 4096 : page * 4096 + 64] = b"\xff" * 64
     path.write_bytes(whole)
     with CaseFile.open(path) as case:
@@ -254,17 +272,12 @@ def test_problems_of_a_file_with_ruined_pages_are_told_not_raised(tmp_path: Path
 
 
 @pytest.mark.parametrize("offset", range(16, 100, 7))
-def test_a_ruined_header_never_gets_past_as_anything_else(tmp_path: Path, offset: int) -> None:
+def test_a_ruined_header_is_told_but_never_another_error(tmp_path: Path, offset: int) -> None:
     path = make(tmp_path / "case.vlog")
     whole = bytearray(path.read_bytes())
     whole[offset] ^= 0xFF
     path.write_bytes(whole)
-    try:
-        with CaseFile.open(path) as case:
-            assert len(list(case.entries())) == 4
-            case.problems()
-    except CaseFileError as error:
-        assert error.hint
+    assert all(len(line.splitlines()) == 1 for line in told(path))
     assert path.read_bytes() == whole
 
 
@@ -276,12 +289,7 @@ def test_random_damage_is_told_or_found_but_never_another_error(tmp_path: Path, 
     for _ in range(chance.randint(1, 60)):
         whole[chance.randrange(len(whole))] = chance.randrange(256)
     path.write_bytes(whole)
-    try:
-        with CaseFile.open(path) as case:
-            case.problems()
-            list(case.entries())
-    except CaseFileError as error:
-        assert len(error.message.splitlines()) == 1
+    assert all(len(line.splitlines()) == 1 for line in told(path))
     assert path.read_bytes() == whole
 
 

@@ -13,6 +13,8 @@ from voicelog.errors import CaseFileError
 
 NOT_OURS = "Name a case file that voicelog made."
 """The hint for whatever is no case file."""
+DAMAGED = "Work from a copy of the file kept elsewhere."
+"""The hint for a case file that is broken."""
 
 
 def shown(path: Path) -> str:
@@ -20,11 +22,14 @@ def shown(path: Path) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(path))
 
 
-def case_file_error(error: sqlite3.Error, doing: str, path: Path) -> CaseFileError:
+def case_file_error(error: sqlite3.Error | UnicodeDecodeError, doing: str, path: Path) -> CaseFileError:
     """The CaseFileError that tells an SQLite error to a user; ``doing`` is a verb, such as ``read``."""
+    # Python cannot decode what SQLite says of a name in a damaged table of contents.
+    if isinstance(error, UnicodeDecodeError):
+        return CaseFileError(f"Cannot {doing} {shown(path)}: its table of contents is damaged.", DAMAGED)
     hints = {
         sqlite3.SQLITE_NOTADB: NOT_OURS,
-        sqlite3.SQLITE_CORRUPT: "The file is damaged; work from a copy kept elsewhere.",
+        sqlite3.SQLITE_CORRUPT: DAMAGED,
         sqlite3.SQLITE_FULL: "Free some space on the disk; nothing of this step was stored.",
         sqlite3.SQLITE_IOERR: "Check the disk and its free space; nothing of this step was stored.",
         sqlite3.SQLITE_BUSY: "Close the other program that uses the file, then try again.",
@@ -42,7 +47,7 @@ def told_as_case_file_error(doing: str, path: Path) -> Iterator[None]:
     """Turns SQLite's errors and the system's file errors into a CaseFileError."""
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise case_file_error(error, doing, path) from error
     except OSError as error:
         hint = "Check the name, that its folder exists, and that you may use both."
@@ -75,7 +80,7 @@ def new_path(path: Path) -> Path:
     Raises:
         CaseFileError: a case file, or what is left of one, has this name: nothing is ever overwritten.
     """
-    given = Path(os.path.abspath(usable_name(path)))
+    given = usable_name(path).absolute()
     real = Path(os.path.realpath(given.parent), given.name)
     for suffix in ("", "-wal", "-shm", "-journal"):
         if os.path.lexists(beside(real, suffix)):
@@ -92,7 +97,7 @@ def checked_path(path: Path) -> Path:
     """
     with told_as_case_file_error("open", path):
         real = Path(os.path.realpath(usable_name(path)))
-        found = os.stat(real)
+        found = real.stat()
     if stat.S_ISDIR(found.st_mode):
         raise CaseFileError(f"{shown(path)} is a folder, not a case file.", NOT_OURS)
     if not stat.S_ISREG(found.st_mode):

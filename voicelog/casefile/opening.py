@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
 
-from voicelog.casefile.files import NOT_OURS, beside, shown, sync_folder, told_as_case_file_error
+from voicelog.casefile.files import DAMAGED, NOT_OURS, beside, shown, sync_folder, told_as_case_file_error
 from voicelog.casefile.schema import APPLICATION_ID, GUARDS, TABLES, USER_VERSION
 from voicelog.errors import CaseFileError
 
@@ -20,20 +20,27 @@ def frozen_stamp(path: Path) -> tuple[int, ...] | None:
     with told_as_case_file_error("read", path):
         if os.path.lexists(beside(path, "-wal")):
             return None
-        found = os.stat(path)
+        found = path.stat()
     return found.st_ino, found.st_size, found.st_mtime_ns
 
 
-def connect(path: Path, mode: str) -> sqlite3.Connection:
-    """A connection to a checked path that is a case file. Mode: ``ro``, ``rw``, or ``ro&immutable=1`` for no -wal.
+def connect(path: Path, *, write: bool = False, frozen: bool = False) -> sqlite3.Connection:
+    """A connection to a checked path that is a case file.
+
+    Args:
+        path: what ``checked_path`` gave.
+        write: for writing.
+        frozen: for reading a file without a -wal; nothing is then made beside it.
 
     Raises:
         CaseFileError: SQLite cannot read it, or it is not a case file of this version.
     """
     with told_as_case_file_error("open", path):
-        connection = _connect(path, mode)
+        connection = _connect(path, "rw" if write else "ro&immutable=1" if frozen else "ro")
         try:
             _check_ours(connection, path)
+            if frozen:
+                _check_whole_pages(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -67,9 +74,16 @@ def _check_ours(connection: sqlite3.Connection, path: Path) -> None:
     stored = {name: (kind, sql) for kind, name, sql in connection.execute("SELECT type, name, sql FROM sqlite_master")}
     for name, sql in TABLES.items():
         if stored.get(name) != ("table", sql):
-            raise CaseFileError(f"{shown(path)} is damaged: it lacks the table of {name}.", NOT_OURS)
+            raise CaseFileError(f"{shown(path)} is damaged: it lacks the table of {name}.", DAMAGED)
     if connection.execute("SELECT 1 FROM entries LIMIT 1").fetchone() is None:
-        raise CaseFileError(f"{shown(path)} is damaged: it has no entries.", NOT_OURS)
+        raise CaseFileError(f"{shown(path)} is damaged: it has no entries.", DAMAGED)
+
+
+def _check_whole_pages(connection: sqlite3.Connection, path: Path) -> None:
+    # SQLite reads the missing end of a last page as zeros, without a word.
+    (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+    if path.stat().st_size % page_bytes:
+        raise CaseFileError(f"{shown(path)} is damaged: its end is cut off.", DAMAGED)
 
 
 def use_write_ahead_log(connection: sqlite3.Connection, path: Path) -> None:
@@ -108,7 +122,7 @@ def make_file(path: Path, store_first: Callable[[sqlite3.Connection], None]) -> 
 
 def _fill(connection: sqlite3.Connection, path: Path, store_first: Callable[[sqlite3.Connection], None]) -> None:
     # A narrow umask may have taken even the owner's rights; SQLite gives -wal and -shm the mode of the file.
-    os.chmod(path, 0o600)
+    path.chmod(0o600)
     use_write_ahead_log(connection, path)
     connection.execute("BEGIN IMMEDIATE")
     connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")

@@ -99,8 +99,8 @@ class CaseFile:
         lock = take_writer_lock(real)
         try:
             with told_as_case_file_error("write", real):
-                os.chmod(real, 0o600)
-                connection = connect(real, "rw")
+                real.chmod(0o600)
+                connection = connect(real, write=True)
                 try:
                     _check_writable(connection, real)
                 except BaseException:
@@ -232,7 +232,7 @@ class CaseFile:
         while True:
             try:
                 rows = self._connection.execute(sql, values).fetchall()
-            except sqlite3.Error as error:
+            except (sqlite3.Error, UnicodeDecodeError) as error:
                 if not self._overtaken():
                     raise case_file_error(error, "read", self.path) from error
             else:
@@ -247,8 +247,14 @@ class CaseFile:
 
 def _connect_reading(path: Path) -> tuple[sqlite3.Connection, tuple[int, ...] | None]:
     """A connection that makes no new files beside the case file, and the stamp to tell when it must be made anew."""
-    frozen = frozen_stamp(path)
-    return connect(path, "ro" if frozen is None else "ro&immutable=1"), frozen
+    while True:
+        frozen = frozen_stamp(path)
+        try:
+            return connect(path, frozen=frozen is not None), frozen
+        except CaseFileError:
+            # A writer that came between the stamp and the reading makes a whole file look broken.
+            if frozen is None or frozen_stamp(path) == frozen:
+                raise
 
 
 def _check_writable(connection: sqlite3.Connection, path: Path) -> None:

@@ -19,7 +19,7 @@ SPEECH_DBFS = -24.0
 """RMS of active speech in the recording, dB below full scale: loud enough, with room for peaks."""
 MIN_GAP_S = 0.6
 """A line that would start sooner than this after the end of the one before is pushed back."""
-QUANTISING_MARGIN_DB = 18.0
+QUANTISING_MARGIN_DB = 24.0
 """How far the rounding error stays below the quietest half second of noise."""
 
 _TAIL_S = 1.0
@@ -127,11 +127,11 @@ def write_recording(rendering: Rendering, script: Script, path: Path) -> None:
     Raises:
         DrillError: the file cannot be written.
     """
-    import soundfile  # type: ignore[import-untyped]
+    import soundfile
 
     try:
         with soundfile.SoundFile(
-            path, "w", samplerate=SAMPLE_RATE, channels=1, format="FLAC", subtype="PCM_16", compression_level=1.0
+            path, "w", samplerate=SAMPLE_RATE, channels=1, format="FLAC", subtype="PCM_16"
         ) as file:
             file.title = script.title
             file.date = script.started_at.isoformat()

@@ -1,4 +1,4 @@
-"""Remakes the recordings of the shipped samples from their scripts: ``python -m voicelog.drill.samples [--out DIR]``."""
+"""Remakes the recordings of the shipped samples: ``python -m voicelog.drill.samples [--out DIR]``."""
 
 from __future__ import annotations
 

@@ -18,7 +18,8 @@ from voicelog.grammar.formulary import drug_from, drug_list
 from voicelog.grammar.model import DRUG_LIST, Drug, Grammar, Phrase, PhraseKind, Place, ValueList
 from voicelog.grammar.numbers import KINDS
 from voicelog.grammar.template import TemplateError, parse_template
-from voicelog.grammar.tree import Node, Optional, Reference, Sequence as Said, references
+from voicelog.grammar.tree import Node, Optional, Reference, references
+from voicelog.grammar.tree import Sequence as Said
 
 MAX_FILE_BYTES = 4_000_000
 """Largest grammar file read; anything larger is not a grammar file."""
@@ -81,13 +82,20 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
                         if "drugs" in table:
                             pairs.append(frozenset(table["drugs"]))
                     case "filler":
-                        phrases[key] = Phrase(key, "filler", file.trees(key, table), place=Place(file.path, file.line_of(key)))
+                        phrases[key] = Phrase(
+                            key, "filler", file.trees(key, table), place=Place(file.path, file.line_of(key))
+                        )
                     case _:
                         phrases[key] = _phrase(file, section, name, table)
     by_name = {drug.name: drug for drug in drugs.values()}
     lists[DRUG_LIST] = drug_list(by_name.values())
     grammar = Grammar(
-        lists, rules, tuple(_timed(p, TIME_RULE in rules) for p in phrases.values()), by_name, digest.hexdigest(), tuple(pairs)
+        lists,
+        rules,
+        tuple(_timed(p, TIME_RULE in rules) for p in phrases.values()),
+        by_name,
+        digest.hexdigest(),
+        tuple(pairs),
     )
     _check_names(grammar, where)
     return grammar
@@ -100,7 +108,14 @@ def _timed(phrase: Phrase, has_rule: bool) -> Phrase:
     time = Optional(Reference(TIME_RULE))
     say = tuple(Said((time, tree, time)) for tree in phrase.say)
     return Phrase(
-        phrase.name, phrase.kind, say, phrase.event, phrase.examples, phrase.counterexamples, phrase.place, phrase.reason
+        phrase.name,
+        phrase.kind,
+        say,
+        phrase.event,
+        phrase.examples,
+        phrase.counterexamples,
+        phrase.place,
+        phrase.reason,
     )
 
 
@@ -114,7 +129,9 @@ class _File:
                 raise GrammarError("too large for a grammar file", "is this the right directory?", file=path)
             self.text = path.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
-            raise GrammarError(f"cannot be read: {error}", "check its permissions and encoding (UTF-8)", file=path) from error
+            raise GrammarError(
+                f"cannot be read: {error}", "check its permissions and encoding (UTF-8)", file=path
+            ) from error
         try:
             self.tables: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as error:
@@ -135,10 +152,18 @@ class _File:
         known = {*_SECTIONS, "drug", "pair", "filler"}
         if section not in known:
             raise GrammarError(
-                f"unknown section [{section}]", f"sections are {', '.join(sorted(known))}", file=self.path, line=self.line_of(section)
+                f"unknown section [{section}]",
+                f"sections are {', '.join(sorted(known))}",
+                file=self.path,
+                line=self.line_of(section),
             )
         if not isinstance(tables, dict) or not all(isinstance(table, dict) for table in tables.values()):
-            raise GrammarError(f"[{section}] must hold named tables", f"write [{section}.name]", file=self.path, line=self.line_of(section))
+            raise GrammarError(
+                f"[{section}] must hold named tables",
+                f"write [{section}.name]",
+                file=self.path,
+                line=self.line_of(section),
+            )
         for name, table in tables.items():
             unknown = set(table) - _SECTIONS.get(section, set(table))
             if unknown:
@@ -167,7 +192,9 @@ class _File:
         """The templates of a table's ``say``."""
         say = table.get("say")
         if not isinstance(say, list) or not say or not all(isinstance(text, str) for text in say):
-            raise GrammarError(f"[{key}] needs say = [\"...\"]", "give at least one template", file=self.path, line=self.line_of(key))
+            raise GrammarError(
+                f'[{key}] needs say = ["..."]', "give at least one template", file=self.path, line=self.line_of(key)
+            )
         return tuple(self.tree(key, text) for text in say)
 
     def tree(self, key: str, text: str) -> Node:
@@ -196,17 +223,27 @@ def _value_list(file: _File, name: str, table: dict[str, Any]) -> ValueList:
     key = f"list.{name}"
     items = table.get("items")
     if not isinstance(items, dict) or not items:
-        raise GrammarError(f"[{key}] needs items", 'write items = {value = ["spoken form"]}', file=file.path, line=file.line_of(key))
+        raise GrammarError(
+            f"[{key}] needs items", 'write items = {value = ["spoken form"]}', file=file.path, line=file.line_of(key)
+        )
     read = []
     for value, forms in items.items():
         if not isinstance(forms, list) or not forms or not all(isinstance(form, str) for form in forms):
             raise GrammarError(
-                f"[{key}] {value!r} needs a list of spoken forms", 'write value = ["form"]', file=file.path, line=file.line_of(key, value)
+                f"[{key}] {value!r} needs a list of spoken forms",
+                'write value = ["form"]',
+                file=file.path,
+                line=file.line_of(key, value),
             )
         for form in forms:
             tree = file.tree(key, form)
             if any(True for _ in references(tree)):
-                raise GrammarError(f"[{key}] {form!r}: a list holds no <names>", "use a rule", file=file.path, line=file.line_of(key, form))
+                raise GrammarError(
+                    f"[{key}] {form!r}: a list holds no <names>",
+                    "use a rule",
+                    file=file.path,
+                    line=file.line_of(key, form),
+                )
             read.append(((("", str(value)),), tree))
     return ValueList(name, str(table.get("field", name)), tuple(read), Place(file.path, file.line_of(key)))
 
@@ -218,7 +255,9 @@ def _phrase(file: _File, section: str, name: str, table: dict[str, Any]) -> Phra
         examples = {text: {} for text in examples}
     event = table.get("event", {})
     if section in {"phrase", "fragment"} and "kind" not in event:
-        raise GrammarError(f"[{key}] needs event = {{kind = ...}}", "say which event it makes", file=file.path, line=file.line_of(key))
+        raise GrammarError(
+            f"[{key}] needs event = {{kind = ...}}", "say which event it makes", file=file.path, line=file.line_of(key)
+        )
     return Phrase(
         name,
         _KIND[section],
@@ -232,7 +271,9 @@ def _phrase(file: _File, section: str, name: str, table: dict[str, Any]) -> Phra
 
 
 def _check_names(grammar: Grammar, where: dict[str, _File]) -> None:
-    for name in sorted((grammar.lists.keys() & grammar.rules.keys()) | ((grammar.lists.keys() | grammar.rules.keys()) & KINDS.keys())):
+    for name in sorted(
+        (grammar.lists.keys() & grammar.rules.keys()) | ((grammar.lists.keys() | grammar.rules.keys()) & KINDS.keys())
+    ):
         key = f"rule.{name}" if name in grammar.rules else f"list.{name}"
         file = where.get(key)
         raise GrammarError(

@@ -158,7 +158,13 @@ class Compiled:
     """The nets of a grammar: one for all phrases, one a rule, a trie a list, an automaton a number kind."""
 
     def __init__(self, grammar: Grammar) -> None:
-        talk = {word for phrase in grammar.phrases if phrase.kind == "talk" for tree in phrase.say for word in literals(tree)}
+        talk = {
+            word
+            for phrase in grammar.phrases
+            if phrase.kind == "talk"
+            for tree in phrase.say
+            for word in literals(tree)
+        }
         self.exact = frozenset(NUMBER_WORDS | SIDE_WORDS | talk)
         """Words that are never mended: numbers, sides and the words that tell talk from callouts."""
         self.vocabulary = grammar.vocabulary
@@ -178,4 +184,6 @@ class Compiled:
                     trie.add(form, filled)
             self.tries[values.name] = (values.field, trie)
         used = {name for _, tree in _uses(grammar) for name in references(tree)}
-        self.numbers: dict[str, Automaton] = {name: build_number(KINDS[name].say) for name in sorted(used & KINDS.keys())}
+        self.numbers: dict[str, Automaton] = {
+            name: build_number(KINDS[name].say) for name in sorted(used & KINDS.keys())
+        }

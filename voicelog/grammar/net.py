@@ -12,7 +12,7 @@ from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Referen
 Values = tuple[tuple[str, str], ...]
 """What a list item fills: (field, value) pairs; an empty field stands for the field its use names."""
 Effect = tuple[str, str, str | None]
-"""A step of capturing: ("open", "", None) at the start of a tagged part, ("set", field, constant or None) at its end."""
+"""A step of capturing: ("open", "", None) where a tagged part starts, ("set", field, constant or None) at its end."""
 EXPANSIONS_LIMIT = 5_000
 """Most spoken forms one template of a closed list may have."""
 

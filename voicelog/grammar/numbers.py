@@ -13,14 +13,12 @@ from decimal import Decimal
 DIGITS = {w: n for n, w in enumerate("zero one two three four five six seven eight nine".split())}
 # Radio forms: tree, fower, fife, niner (ICAO Annex 10 Vol. II 5.2.1.4, from memory); oh and o are common practice.
 DIGITS |= {"oh": 0, "o": 0, "tree": 3, "fower": 4, "fife": 5, "niner": 9}
-TEENS = {
-    w: n
-    for n, w in enumerate(
-        "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split(), start=10
-    )
-}
+_TEEN_WORDS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
+TEENS = {w: n for n, w in enumerate(_TEEN_WORDS.split(), start=10)}
 TENS = {w: 10 * n for n, w in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), start=2)}
-NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
+NUMBER_WORDS = (
+    frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
+)
 """Words that are part of a number wherever they stand; never mended and never skipped."""
 
 PARTS = {

@@ -1,6 +1,7 @@
 """Reads template text, in the expansion syntax of the JSpeech Grammar Format, into a tree.
 
-Syntax: ``word``, ``[optional]``, ``(a | b)``, ``<name>``, and after any of these a tag ``{field}`` or ``{field=value}``.
+Syntax: ``word``, ``[optional]``, ``(a | b)``, ``<name>``, and after each of these a tag ``{field}``
+or ``{field=value}``.
 Source: JSpeech Grammar Format, W3C Note 5 June 2000, sections 4.3 to 4.6.
 """
 
@@ -47,7 +48,9 @@ def _tokens(text: str) -> list[_Token]:
                 column,
                 "words are lower case; use [ ] ( ) | <name> {field}",
             )
-        tokens.append(_Token(found.group().strip(), found.start() + len(found.group()) - len(found.group().lstrip()) + 1))
+        tokens.append(
+            _Token(found.group().strip(), found.start() + len(found.group()) - len(found.group().lstrip()) + 1)
+        )
         position = found.end()
     return tokens
 
@@ -87,7 +90,9 @@ def _sequence(tokens: list[_Token], position: int, width: int, depth: int) -> tu
         token = tokens[position]
         if token.text.startswith("{"):
             if not parts:
-                raise TemplateError("a tag must follow what it tags", token.column, "put {field} after a word or <name>")
+                raise TemplateError(
+                    "a tag must follow what it tags", token.column, "put {field} after a word or <name>"
+                )
             parts[-1] = _tagged(parts[-1], token)
             position += 1
             continue

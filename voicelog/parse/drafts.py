@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from voicelog.checks.doses import limit_passed
 from voicelog.events import Evidence, event_from
 from voicelog.grammar.model import Drug
 from voicelog.parse.result import Context, Draft, Question
@@ -40,9 +41,7 @@ class Fields:
         )
 
 
-def draft_of(
-    edge: Edge, words: Sequence[Word], drugs: Mapping[str, Drug], context: Context
-) -> Draft | Question:
+def draft_of(edge: Edge, words: Sequence[Word], drugs: Mapping[str, Drug], context: Context) -> Draft | Question:
     """The event of one phrase with its evidence, or what must be asked before there is one."""
     fields = Fields(dict(edge.phrase.event), {}, [])
     said = " ".join(word.text for word in words[edge.start : edge.end])
@@ -52,6 +51,23 @@ def draft_of(
             return question
     if any(capture.repair for capture in edge.captures):
         fields.flags.append("label_repaired")
+    return _completed(fields, said, drugs, context)
+
+
+def completed(
+    values: Mapping[str, Any], evidence: Mapping[str, Evidence], drugs: Mapping[str, Drug]
+) -> Draft | Question:
+    """An event from fields gathered over several utterances, checked as if said in one.
+
+    Args:
+        values: event fields with ``kind``; values as Decimal, text or bool.
+        evidence: field name to the words it came from.
+    """
+    fields = Fields(dict(values), dict(evidence), [])
+    return _completed(fields, "that", drugs, Context())
+
+
+def _completed(fields: Fields, said: str, drugs: Mapping[str, Drug], context: Context) -> Draft | Question:
     question = _COMPLETE.get(str(fields.values["kind"]), _nothing)(fields, drugs, context)
     if question:
         return question
@@ -60,7 +76,7 @@ def draft_of(
         event = event_from(fields.values | {"evidence": fields.evidence})
     except ValidationError as error:
         wrong = str(error.errors()[0]["loc"][-1])
-        return Question("value", f"{said}: {wrong.replace('_', ' ')} is not clear. Say again.", understood=_plain(fields))
+        return Question("value", f"{said}: {wrong.replace('_', ' ')} is not clear. Say again.", **_kept(fields))
     return Draft(event, tuple(dict.fromkeys(fields.flags)))
 
 
@@ -86,7 +102,7 @@ def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) ->
         return None
     if capture.out_of_range:
         label = name.replace("said_", "").replace("_", " ")
-        return Question("value", f"{said}: {value} is out of range for {label}. Say again.", understood=_plain(fields))
+        return Question("value", f"{said}: {value} is out of range for {label}. Say again.", **_kept(fields))
     targets = ("left_mm", "right_mm") if name == "both_mm" else (name,)
     for target in targets:
         if target in _JOINED and target in fields.values:
@@ -99,15 +115,17 @@ def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) ->
             return Question(
                 target,
                 f"{said}: {fields.values[target]} or {value}? Say again.",
-                understood=_plain(fields),
+                **_kept(fields),
             )
         fields.values[target] = {"true": True, "false": False}.get(str(value), value)
         fields.evidence[target] = _evidence(words, capture)
     return None
 
 
-def _plain(fields: Fields) -> dict[str, Any]:
-    return {name: value for name, value in fields.values.items() if not name.startswith("said_")}
+def _kept(fields: Fields) -> dict[str, Any]:
+    """What a question keeps for its answer."""
+    understood = {name: value for name, value in fields.values.items() if not name.startswith("said_")}
+    return {"understood": understood, "evidence": dict(fields.evidence)}
 
 
 def _nothing(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
@@ -122,18 +140,20 @@ def _vital_sign(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
         case "blood_glucose" if "unit" not in values:
             # mmol/L runs to about 35, mg/dL starts about there: below 36 the number cannot say which it is.
             if values["value"] < 36:
-                return Question("unit", f"glucose {values['value']}: milligrams or millimoles?", understood=_plain(fields))
+                return Question("unit", f"glucose {values['value']}: milligrams or millimoles?", **_kept(fields))
             values["unit"] = "mg/dL"
             fields.note("unit", "told by range: millimoles do not reach it")
         case "temperature" if "unit" not in values:
             if 45 < values["value"] <= 75:
-                return Question("unit", f"temperature {values['value']}: celsius or fahrenheit?", understood=_plain(fields))
+                return Question("unit", f"temperature {values['value']}: celsius or fahrenheit?", **_kept(fields))
             values["unit"] = "Cel" if values["value"] <= 45 else "[degF]"
             fields.note("unit", "told by range")
         case "end_tidal_co2" if "unit" not in values:
             # 10 and below may be kilopascals (NEMSIS 3.5.1 schematron e131 to e134 tell the units apart by size).
             if values["value"] <= 10:
-                return Question("unit", f"end tidal {values['value']}: millimeters of mercury or kilopascals?", understood=_plain(fields))
+                return Question(
+                    "unit", f"end tidal {values['value']}: millimeters of mercury or kilopascals?", **_kept(fields)
+                )
             values["unit"] = "mm[Hg]"
             fields.note("unit", "told by range")
     return None
@@ -145,10 +165,12 @@ def _pressure(fields: Fields) -> Question | None:
         return None
     systolic = values.get("systolic")
     if "diastolic" not in values:
-        return Question("diastolic", f"pressure {systolic} over what?", understood=_plain(fields))
+        return Question("diastolic", f"pressure {systolic} over what?", **_kept(fields))
     if values["diastolic"] >= systolic:
         return Question(
-            "diastolic", f"pressure {systolic} over {values['diastolic']}: the lower is not below. Say again.", understood=_plain(fields)
+            "diastolic",
+            f"pressure {systolic} over {values['diastolic']}: the lower is not below. Say again.",
+            **_kept(fields),
         )
     return None
 
@@ -161,13 +183,13 @@ def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
         fields.note("drug", "the drug given last")
         fields.flags.append("drug_assumed")
     if "drug" not in values:
-        return Question("drug", "which drug?", understood=_plain(fields))
+        return Question("drug", "which drug?", **_kept(fields))
     drug = drugs[values["drug"]]
     if "dose" not in values and values.get("volume_ml") is not None and set(drug.units) <= {"mL", "L", "mL/kg", "mL/h"}:
         values["dose"], values["unit"] = values.pop("volume_ml"), "mL"
         fields.evidence["dose"] = fields.evidence.pop("volume_ml")
     if values.get("dose") is None and values.get("volume_ml") is None and values["action"] != "not_given":
-        return Question("dose", f"{drug.name}: what dose?", understood=_plain(fields))
+        return Question("dose", f"{drug.name}: what dose?", **_kept(fields))
     if values.get("dose") is not None:
         question = _dose(fields, drug)
         if question:
@@ -183,18 +205,17 @@ def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
 def _dose(fields: Fields, drug: Drug) -> Question | None:
     values = fields.values
     if values["dose"] <= 0:
-        return Question("dose", f"{drug.name}: a dose of zero? Say again.", understood=_plain(fields))
+        return Question("dose", f"{drug.name}: a dose of zero? Say again.", **_kept(fields))
     if "unit" not in values:
         if drug.usual_unit is None:
-            return Question("unit", f"{drug.name} {values['dose']}: which unit?", understood=_plain(fields))
+            return Question("unit", f"{drug.name} {values['dose']}: which unit?", **_kept(fields))
         values["unit"] = drug.usual_unit
         fields.note("unit", "the only usual unit in the formulary")
         fields.flags.append("unit_assumed")
     elif values["unit"] not in drug.units:
         fields.flags.append("unit_unusual")
-    for limit in drug.ask_above:
-        if limit.unit == values["unit"] and limit.route in {None, values.get("route")} and values["dose"] > limit.dose:
-            fields.flags.append("dose_above_limit")
+    if limit_passed(drug, values["dose"], values["unit"], values.get("route")):
+        fields.flags.append("dose_above_limit")
     return None
 
 
@@ -205,17 +226,17 @@ def _assessment(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
     # Ranges of the parts: NEMSIS v3.5.1 eVitals.19 to .21, total eVitals.23.
     for part, high in (("eye", 4), ("verbal", 5), ("motor", 6)):
         if part in values and not 1 <= values[part] <= high:
-            return Question("value", f"coma scale {part} {values[part]} is out of range. Say again.", understood=_plain(fields))
+            return Question("value", f"coma scale {part} {values[part]} is out of range. Say again.", **_kept(fields))
     if {"eye", "verbal", "motor"} <= values.keys():
         total = values["eye"] + values["verbal"] + values["motor"]
         if values.setdefault("total", total) != total:
             return Question(
-                "value", f"coma scale parts make {total}, not {values['total']}. Say again.", understood=_plain(fields)
+                "value", f"coma scale parts make {total}, not {values['total']}. Say again.", **_kept(fields)
             )
         if "total" not in fields.evidence:
             fields.note("total", "the sum of its parts")
     if not 3 <= values["total"] <= 15:
-        return Question("value", f"coma scale {values['total']} is out of range. Say again.", understood=_plain(fields))
+        return Question("value", f"coma scale {values['total']} is out of range. Say again.", **_kept(fields))
     return None
 
 

@@ -34,6 +34,13 @@ def parse(words: Sequence[Word], grammar: Grammar, context: Context = _EMPTY) ->
     words = tuple(words)
     if not words:
         return ParseResult("not_understood", reason="nothing was said")
+    plain = _parsed(words, grammar, context)
+    if not context.expects_value or plain.outcome == "command":
+        return plain
+    return _parsed((Word("correction"), *words), grammar, context)
+
+
+def _parsed(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult:
     if any(word.text == "?" for word in words):
         return ParseResult("not_understood", words, reason="a question")
     found = readings(grammar.compiled, [word.text for word in words], _pauses(words))
@@ -41,7 +48,9 @@ def parse(words: Sequence[Word], grammar: Grammar, context: Context = _EMPTY) ->
     refusal = _refusal(best, words, grammar)
     if refusal:
         return ParseResult("not_understood", words, reason=refusal)
-    rivals = [reading for reading in found if reading.cost < best.cost + MARGIN and not _refusal(reading, words, grammar)]
+    rivals = [
+        reading for reading in found if reading.cost < best.cost + MARGIN and not _refusal(reading, words, grammar)
+    ]
     results = [_meaning(reading, words, grammar, context) for reading in rivals]
     answers = list({_key(result): result for result in results}.values())
     if len(answers) == 1:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from voicelog.events import Event
+from voicelog.events import Event, Evidence
 from voicelog.recognisers.base import Word
 
 Outcome = Literal["events", "command", "ambiguous", "not_understood"]
@@ -33,6 +33,8 @@ class Question:
     """The readings to choose from, when the question is which one was meant."""
     understood: Mapping[str, Any] = field(default_factory=dict)
     """Fields that were understood, kept for the answer."""
+    evidence: Mapping[str, Evidence] = field(default_factory=dict)
+    """The words those fields came from."""
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
 """The search: which phrases, in which order and with which values, best explain a run of words.
 
-Every cost is a whole number, so fewer phrases over the same words always win, a mended label costs less than a word left
-unexplained, and two ways to mend that cost the same are both possible. Values (numbers, drugs, units, routes, sides) are arcs that match exactly or not at all.
+Every cost is a whole number, so fewer phrases over the same words always win, a mended label costs less than a word
+left unexplained, and two ways to mend that cost the same are both possible. Values (numbers, drugs, units, routes,
+sides) are arcs that match exactly or not at all.
 """
 
 from __future__ import annotations
@@ -243,16 +244,16 @@ class _Search:
                     )
                 if inside and cost + DROP_COST <= self.budget and len(label) > 2:
                     note = Capture("", "", position, position, f"left out: {label}")
-                    steps.append((target, position, (*self._apply(effects, captured, position), note), cost + DROP_COST))
+                    steps.append(
+                        (target, position, (*self._apply(effects, captured, position), note), cost + DROP_COST)
+                    )
         if inside and not known and cost + DROP_COST <= self.budget:
             note = Capture("", "", position, position + 1, f"stray: {word}")
             steps.append((state, position + 1, (*captured, note), cost + DROP_COST))
         return steps
 
 
-def readings(
-    compiled: Compiled, words: Sequence[str], breaks: frozenset[int] = frozenset()
-) -> list[Reading]:
+def readings(compiled: Compiled, words: Sequence[str], breaks: frozenset[int] = frozenset()) -> list[Reading]:
     """The cheapest ways to explain the words, cheapest first, each with a meaning of its own.
 
     Args:

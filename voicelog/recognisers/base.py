@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from voicelog.grammar.loader import Grammar
+    from voicelog.grammar.model import Grammar
 
 SAMPLE_RATE = 16_000
 """Samples per second of every block fed to a recogniser; blocks are int16 mono."""

@@ -1,0 +1,148 @@
+"""The command line: reads arguments, runs one command, turns errors into one line, a hint and an exit code."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from voicelog import __version__
+from voicelog.errors import VoicelogError
+
+DONE, FINDINGS, WRONG_USE = 0, 1, 2
+_CAUTION = (
+    "A documentation and training aid, not a medical device. Local protocols, medical direction and licensed practice "
+    "come first; verify every entry. It never recommends treatment."
+)
+_EPILOG = f"""examples:
+  voicelog replay samples/asthma.flac
+  voicelog parse "blood pressure one eighteen over seventy six"
+  voicelog show mycase.voicelog
+  voicelog doctor
+
+exit codes: 0 done, 1 findings, 2 wrong use or bad input
+
+{_CAUTION}
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """argparse, with wrong use told as one line and a hint like every other error."""
+
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise VoicelogError(message, f"See: {self.prog} --help")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    parser = _Parser(
+        prog="voicelog",
+        description="Hears an emergency crew's callouts and keeps a checked, traceable record.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"voicelog {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+
+    replay = _command(
+        commands,
+        "replay",
+        "run recordings through the whole pipeline as if live",
+        "voicelog replay samples/asthma.flac\n  voicelog replay drill.wav --case drill.voicelog --json",
+    )
+    replay.add_argument("audio", nargs="+", type=Path, metavar="AUDIO", help="WAV, FLAC or Ogg, any rate and channels")
+    replay.add_argument(
+        "--case", type=Path, metavar="FILE", help="write the case file here (default: user data directory)"
+    )
+    replay.add_argument(
+        "--listener", choices=["sphinx"], default="sphinx", help="which recogniser hears (default: sphinx)"
+    )
+    replay.add_argument(
+        "--start",
+        metavar="TIME",
+        help="clock time of the first sample, ISO with offset (default: the recording's DATE tag, else now)",
+    )
+    _common(replay)
+
+    parse = _command(
+        commands,
+        "parse",
+        "typed words through grammar, parser and checks",
+        'voicelog parse "epi one milligram i v push"\n  echo "pulse ninety" | voicelog parse - --json',
+    )
+    parse.add_argument("text", metavar="TEXT", help="one callout, or - for a callout a line from standard input")
+    _common(parse)
+
+    show = _command(commands, "show", "the timeline of a case file", "voicelog show mycase.voicelog")
+    show.add_argument("case", type=Path, metavar="CASE")
+    show.add_argument("--json", action="store_true", help="one JSON object a line")
+
+    grammar = _command(
+        commands,
+        "grammar",
+        "check what can be said, list its words, or print it in an open-standard form",
+        "voicelog grammar check\n  voicelog grammar check --grammars overlay\n  voicelog grammar jsgf > callouts.jsgf",
+    )
+    grammar.add_argument("action", choices=["check", "words", "jsgf"])
+    _common(grammar)
+
+    doctor = _command(commands, "doctor", "what works here, and how to mend what does not", "voicelog doctor --json")
+    _common(doctor)
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction[_Parser], name: str, text: str, examples: str
+) -> argparse.ArgumentParser:
+    return commands.add_parser(
+        name,
+        help=text,
+        description=text[0].upper() + text[1:] + ".",
+        epilog=f"examples:\n  {examples}\n\n{_CAUTION}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+
+
+def _common(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--grammars",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="DIR",
+        help="overlay: its phrases, lists and drugs add to or replace the shipped ones (may be given again)",
+    )
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    parser = build_parser()
+    try:
+        arguments = parser.parse_args(argv)
+        if arguments.command is None:
+            parser.print_help()
+            return WRONG_USE
+        command = importlib.import_module(f"voicelog.commands.{arguments.command}")
+        code: int = command.run(arguments)
+        sys.stdout.flush()
+        return code
+    except VoicelogError as error:
+        _complain(f"voicelog: {error.message}")
+        if error.hint:
+            _complain(f"hint: {error.hint}")
+        return WRONG_USE
+    except KeyboardInterrupt:
+        _complain("voicelog: interrupted")
+        return 130
+    except BrokenPipeError:
+        # The reader of our output went away, as `head` does; nothing is wrong with us.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+
+
+def _complain(line: str) -> None:
+    sys.stderr.write("".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in line) + "\n")

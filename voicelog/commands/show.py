@@ -1,0 +1,75 @@
+"""``voicelog show``: the timeline of a case file."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from voicelog.casefile.state import CaseState, RecordedEvent, fold
+from voicelog.casefile.store import CaseFile
+from voicelog.views.plain import json_line, plain_event
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print a case's timeline; exit code 1 when something is open."""
+    with CaseFile.open(arguments.case) as case:
+        state = fold(case.entries())
+    if arguments.json:
+        for recorded in state.events:
+            sys.stdout.write(json_line(event_line(recorded)) + "\n")
+        sys.stdout.write(json_line(case_line(state, str(arguments.case))) + "\n")
+    else:
+        _print(state, str(arguments.case))
+    return 1 if any(event.status == "unconfirmed" for event in state.events) or not state.closed else 0
+
+
+def event_line(recorded: RecordedEvent) -> dict[str, object]:
+    """One event as a JSON object: the event, where it stands, and where it came from."""
+    return {
+        "type": "event",
+        "id": recorded.id,
+        "event": plain_event(recorded.event),
+        "status": recorded.status,
+        "basis": recorded.basis,
+        "flags": list(recorded.flags),
+        "amends": recorded.amends,
+        "utterance": recorded.utterance,
+    }
+
+
+def case_line(state: CaseState, path: str) -> dict[str, object]:
+    """The summary of a case as a JSON object."""
+    counts: dict[str, int] = {}
+    for event in state.events:
+        counts[event.status] = counts.get(event.status, 0) + 1
+    return {
+        "type": "case",
+        "case": path,
+        "closed": state.closed,
+        "utterances": len(state.utterances),
+        "events": counts,
+        "opened": state.opened,
+    }
+
+
+def _print(state: CaseState, path: str) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    from voicelog.views.timeline import CAUTION, print_case
+
+    console = Console(highlight=False)
+    listener = state.opened.get("listener", {})
+    console.print(Text(f"case file {path}", style="bold"), soft_wrap=True)
+    console.print(
+        Text(
+            f"source {state.opened.get('source', 'unknown')}, clock {state.opened.get('clock', 'unknown')}, "
+            f"heard by {listener.get('engine', 'unknown')}, {len(state.utterances)} utterances",
+            style="dim",
+        ),
+        soft_wrap=True,
+    )
+    console.print()
+    print_case(console, state)
+    console.print()
+    console.print(Text(CAUTION, style="dim"))

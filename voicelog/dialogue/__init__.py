@@ -1,0 +1,1 @@
+"""The talk with the crew: what is read back, what waits for a spoken confirm, what a correction changes."""

@@ -1,0 +1,233 @@
+"""What voicelog says aloud: short, numbers digit by digit, units in full, never an abbreviation that can be misheard.
+
+Wording rules: ISMP and Joint Commission lists of error-prone designations (no trailing zero on a dose, always a leading
+zero, "micrograms" in full); digit by digit so that fifteen and fifty cannot be confused (ISMP verbal-order guidance and
+WHO Patient Safety Solutions 3, from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from voicelog.events import Assessment, Event, Medication, Milestone, Patient, Procedure, Remark, VitalSign
+from voicelog.parse.result import Draft, Question
+
+_DIGIT = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+_UNITS = {
+    "mg": ("milligram", "milligrams"),
+    "ug": ("microgram", "micrograms"),
+    "g": ("gram", "grams"),
+    "mL": ("milliliter", "milliliters"),
+    "L": ("liter", "liters"),
+    "meq": ("milliequivalent", "milliequivalents"),
+    "mmol": ("millimole", "millimoles"),
+    "[U]": ("unit", "units"),
+    "{puff}": ("puff", "puffs"),
+    "{spray}": ("spray", "sprays"),
+    "{tablet}": ("tablet", "tablets"),
+    "{drop}": ("drop", "drops"),
+    "kg": ("kilogram", "kilograms"),
+    "min": ("minute", "minutes"),
+    "h": ("hour", "hours"),
+    "%": ("percent", "percent"),
+    "mm[Hg]": ("", ""),
+    "/min": ("", ""),
+    "{score}": ("", ""),
+    "mg/dL": ("milligrams per deciliter", "milligrams per deciliter"),
+    "mmol/L": ("millimoles per liter", "millimoles per liter"),
+    "Cel": ("degrees celsius", "degrees celsius"),
+    "[degF]": ("degrees fahrenheit", "degrees fahrenheit"),
+    "kPa": ("kilopascals", "kilopascals"),
+}
+_SIGNS = {
+    "heart_rate": "heart rate",
+    "respiratory_rate": "respiratory rate",
+    "oxygen_saturation": "saturation",
+    "end_tidal_co2": "end tidal",
+    "blood_glucose": "glucose",
+    "temperature": "temperature",
+    "pain_score": "pain",
+}
+_FLAGS = {
+    "unit_assumed": "unit assumed",
+    "unit_unusual": "unusual unit",
+    "route_missing": "route not said",
+    "route_unusual": "unusual route",
+    "dose_above_limit": "above the limit in the formulary",
+    "drug_assumed": "drug assumed",
+    "words_left_over": "not all words understood",
+    "label_repaired": "heard unclearly",
+    "no_target": "nothing to correct was found, entered as new",
+}
+_ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "not_given": "not given"}
+
+
+def spoken_number(value: Decimal | int) -> str:
+    """A number digit by digit: 118 is "one one eight", 0.3 "zero point three", 50 "five zero"."""
+    text = format(Decimal(value).normalize(), "f")
+    return " ".join("point" if sign == "." else "minus" if sign == "-" else _DIGIT[int(sign)] for sign in text)
+
+
+def spoken_unit(unit: str | None, value: Decimal | int) -> str:
+    """A UCUM unit in words, singular for one; a unit that is clear from the sign is left unsaid."""
+    if unit is None:
+        return ""
+    if unit in _UNITS:
+        return _UNITS[unit][0 if value == 1 else 1]
+    first, *rest = unit.split("/")
+    return " per ".join([_UNITS[first][0 if value == 1 else 1], *(_UNITS[part][0] for part in rest)])
+
+
+def spoken_time(clock: str) -> str:
+    """HH:MM digit by digit: "one four zero five"."""
+    return " ".join(_DIGIT[int(sign)] for sign in clock if sign.isdigit())
+
+
+def _joined(*parts: str | None) -> str:
+    return " ".join(part for part in parts if part)
+
+
+def _plain(term: str | None) -> str | None:
+    return term.replace("_", " ") if term else None
+
+
+def _quantity(value: Decimal | int | None, unit: str | None) -> str | None:
+    return None if value is None else _joined(spoken_number(value), spoken_unit(unit, value))
+
+
+def _vital_sign(event: VitalSign) -> str:
+    if event.systolic is not None:
+        lower = "by palpation" if event.diastolic is None else f"over {spoken_number(event.diastolic)}"
+        return f"pressure {spoken_number(event.systolic)} {lower}"
+    oxygen = {"room_air": "on room air", "supplemental": "on oxygen"}.get(event.oxygen or "")
+    return _joined(_SIGNS[event.sign], _quantity(event.value, event.unit), event.quality, event.rhythm, oxygen)
+
+
+def _medication(event: Medication) -> str:
+    volume = _quantity(event.volume_ml, "mL")
+    strength = event.concentration and _strength(event.concentration)
+    return _joined(
+        event.drug,
+        strength,
+        _quantity(event.dose, event.unit),
+        volume if event.dose is None else (f"in {volume}" if volume else None),
+        event.route,
+        event.site,
+        _ACTIONS[event.action],
+    )
+
+
+def _strength(concentration: str) -> str:
+    number, unit = concentration.split(" ", 1)
+    value = Decimal(number)
+    return _joined(spoken_number(value), spoken_unit(unit, value))
+
+
+def _assessment(event: Assessment) -> str:
+    match event.finding:
+        case "responsiveness":
+            level = event.level or ""
+            return {"alert": "alert", "unresponsive": "unresponsive"}.get(level, f"responds to {level}")
+        case "glasgow_coma_scale":
+            parts = [
+                f"{name} {spoken_number(value)}"
+                for name, value in (("eye", event.eye), ("verbal", event.verbal), ("motor", event.motor))
+                if value is not None
+            ]
+            total = f"total {spoken_number(event.total)}" if event.total is not None else None
+            return _joined("coma scale", *parts, total)
+        case "pupils":
+            sizes = [
+                f"{side} {spoken_number(size)}"
+                for side, size in (("left", event.left_mm), ("right", event.right_mm))
+                if size is not None
+            ]
+            equal = {True: "equal", False: "unequal", None: None}[event.equal]
+            reactive = {True: "reactive", False: "not reactive", None: None}[event.reactive]
+            return _joined("pupils", equal, *sizes, event.appearance, reactive)
+        case "breath_sounds":
+            side = {"both": "on both sides", None: None}.get(event.side, f"on the {event.side}")
+            return _joined("breath sounds", event.sound, side)
+        case "general":
+            return event.description or ""
+        case "cardiac_rhythm":
+            return _joined("rhythm", event.description)
+        case _:
+            return _joined(event.finding, event.description)
+
+
+def _procedure(event: Procedure) -> str:
+    flow = _quantity(event.flow_lpm, "L")
+    return _joined(
+        _plain(event.procedure),
+        f"{flow} per minute" if flow else None,
+        _plain(event.device),
+        f"{spoken_number(event.energy_j)} joules" if event.energy_j is not None else None,
+        f"{spoken_number(event.gauge)} gauge" if event.gauge is not None else None,
+        event.site,
+        event.action,
+    )
+
+
+def _patient(event: Patient) -> str:
+    age = None
+    if event.age is not None:
+        plural = "" if event.age == 1 else "s"
+        age = f"{spoken_number(event.age)} {event.age_unit}{plural}"
+    allergy = event.allergy if event.allergy == "no known allergies" else event.allergy and f"allergy {event.allergy}"
+    return _joined(
+        "patient",
+        age,
+        event.sex,
+        _quantity(event.weight_kg, "kg"),
+        event.complaint and f"complaint {event.complaint}",
+        allergy,
+        event.history and f"history {event.history}",
+    )
+
+
+def spoken(event: Event) -> str:
+    """One event as it is read back, without a closing stop."""
+    match event:
+        case VitalSign():
+            said = _vital_sign(event)
+        case Medication():
+            said = _medication(event)
+        case Assessment():
+            said = _assessment(event)
+        case Procedure():
+            said = _procedure(event)
+        case Patient():
+            said = _patient(event)
+        case Milestone():
+            said = event.milestone.replace("_", " ")
+        case Remark():
+            said = f"note {event.text}"
+    return _joined(said, f"at {spoken_time(event.stated_time)}" if event.stated_time else None)
+
+
+def read_back(drafts: Sequence[Draft], corrected: bool = False) -> str:
+    """What is said after a callout: each event, what is doubtful about it, and whether a confirm is waited for."""
+    said = []
+    for draft in drafts:
+        doubts = [_FLAGS.get(flag, flag.replace("_", " ")) for flag in draft.flags]
+        said.append(", ".join([spoken(draft.event), *doubts]))
+    text = ". ".join(said)
+    if corrected:
+        text = f"Corrected: {text}"
+    text = text[:1].upper() + text[1:] + "."
+    return f"{text} Confirm?" if any(needs_confirm(draft) for draft in drafts) else text
+
+
+def needs_confirm(draft: Draft) -> bool:
+    """Drugs and flagged entries stand only after a spoken confirm."""
+    return isinstance(draft.event, Medication) or bool(draft.flags)
+
+
+def question_text(question: Question) -> str:
+    """A question as asked aloud."""
+    if question.about != "which_reading":
+        return question.text[:1].upper() + question.text[1:]
+    options = [" and ".join(spoken(draft.event) for draft in reading) for reading in question.readings if reading]
+    return f"Which one: {', or '.join(options)}? Say it again." if len(options) > 1 else "Not clear. Say it again."
