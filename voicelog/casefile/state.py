@@ -127,7 +127,7 @@ class _MalformedError(ValueError):
 
 
 def _malformed(entry: Entry, why: str) -> CaseFileError:
-    hint = "Run `voicelog audit` on the case file to see what is wrong with it."
+    hint = "The entries before it can still be read with `voicelog show`."
     return CaseFileError(f"Entry {entry.seq} ({entry.type}) is malformed: {why}.", hint)
 
 

@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from voicelog.grammar.tree import Sequence as Said
 
 MAX_FILE_BYTES = 4_000_000
 """Largest grammar file read; anything larger is not a grammar file."""
+_HEADER = re.compile(r"\s*\[+([^\]]+)\]")
 TIME_RULE = "at_time"
 """The rule for a spoken clock time; every event phrase may begin or end with it."""
 _SECTIONS: dict[str, set[str]] = {
@@ -176,17 +177,23 @@ class _File:
                 )
             yield name, table
 
+    @cached_property
+    def _lines(self) -> list[str]:
+        return self.text.splitlines()
+
+    @cached_property
+    def _headers(self) -> dict[str, int]:
+        """Table name -> index of its header line."""
+        found = ((_HEADER.match(line), number) for number, line in enumerate(self._lines))
+        return {header.group(1): number for header, number in found if header}
+
     def line_of(self, header: str, snippet: str = "") -> int:
         """The line of a table's header, or of the first line after it that holds the snippet; 0 when not found."""
-        lines = self.text.splitlines()
-        start = next((n for n, line in enumerate(lines) if re.match(rf"\s*\[+{re.escape(header)}\b", line)), None)
+        start = self._headers.get(header)
         if start is None:
             return 0
-        if snippet:
-            for number in range(start, len(lines)):
-                if snippet in lines[number]:
-                    return number + 1
-        return start + 1
+        after = (number + 1 for number in range(start, len(self._lines)) if snippet and snippet in self._lines[number])
+        return next(after, start + 1)
 
     def trees(self, key: str, table: dict[str, Any]) -> tuple[Node, ...]:
         """The templates of a table's ``say``."""

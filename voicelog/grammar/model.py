@@ -9,9 +9,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
-from voicelog.grammar.net import Automaton, State, Trie, Values, build_net, build_number, expansions, inlined
+from voicelog.grammar.net import Automaton, State, Trie, Values, build_net, build_number, expansions, number_tree
 from voicelog.grammar.numbers import KINDS, NUMBER_WORDS
-from voicelog.grammar.template import parse_template
 from voicelog.grammar.tree import Node, literals, references
 
 PhraseKind = Literal["event", "command", "talk", "filler", "fragment"]
@@ -142,7 +141,7 @@ def _vocabulary(grammar: Grammar) -> Iterator[str]:
             yield from literals(tree)
     used = {name for _, tree in _uses(grammar) for name in references(tree)}
     for name in used & KINDS.keys():
-        yield from literals(inlined(parse_template(KINDS[name].say)))
+        yield from literals(number_tree(KINDS[name].say))
 
 
 def _uses(grammar: Grammar) -> Iterator[tuple[str, Node]]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from voicelog.grammar.numbers import PARTS
 from voicelog.grammar.template import parse_template
@@ -173,25 +174,30 @@ def build_net(trees: Iterable[Node], exact: frozenset[str]) -> State:
     return _tighten(start)
 
 
-def build_number(say: str, parts: Mapping[str, str] = PARTS) -> Automaton:
+def build_number(say: str) -> Automaton:
     """The deterministic acceptor of a number template, its building blocks put in place."""
     start, end = _Loose(), _Loose()
     end.final = 0
-    _join(inlined(parse_template(say), parts), start, end, frozenset(), True)
+    _join(number_tree(say), start, end, frozenset(), True)
     return _determinise(_tighten(start))
 
 
-def inlined(node: Node, parts: Mapping[str, str] = PARTS) -> Node:
-    """The tree with every building block put in place of its name."""
+@lru_cache(maxsize=256)
+def number_tree(say: str) -> Node:
+    """The tree of a number template with every building block put in place of its name."""
+    return _inlined(parse_template(say))
+
+
+def _inlined(node: Node) -> Node:
     match node:
         case Reference(name):
-            return inlined(parse_template(parts[name]), parts)
+            return number_tree(PARTS[name])
         case Sequence(members):
-            return Sequence(tuple(inlined(member, parts) for member in members))
+            return Sequence(tuple(_inlined(member) for member in members))
         case Alternatives(choices):
-            return Alternatives(tuple(inlined(choice, parts) for choice in choices))
+            return Alternatives(tuple(_inlined(choice) for choice in choices))
         case Optional(part):
-            return Optional(inlined(part, parts))
+            return Optional(_inlined(part))
         case _:
             return node
 

@@ -83,7 +83,9 @@ KINDS: dict[str, NumberKind] = {
     "flow": _kind("(<to_ninety_nine> [<decimals>] | <nought> <decimals> | <digit> <digit> | half [a])", "0", "60"),
     "clock": NumberKind(
         f"((<teen> | <tens> [<digit>] | <digit> | <nought> <any_digit>) {_MINUTES}"
-        " | <digit> <digit> <any_digit> <any_digit> | <nought> <nought> <any_digit> <any_digit>)",
+        " | <digit> <digit> <any_digit> <any_digit> | <nought> <nought> <any_digit> <any_digit>"
+        " | (<to_ninety_nine> | quarter | half) (past | after | to | before) (<digit> | <teen>)"
+        " | (<digit> | <teen>) o'clock)",
         Decimal(0),
         Decimal(2359),
         clock=True,
@@ -124,8 +126,11 @@ def value_of(words: Sequence[str]) -> Decimal | None:
 
 def clock_of(words: Sequence[str]) -> str | None:
     """The clock time HH:MM of spoken words such as ``oh nine oh five``, ``fourteen hundred`` or ``ten forty five``."""
-    words = [word for word in words if word != "hours"]
-    if len(words) == 1 and ":" in words[0]:
+    words = [word for word in words if word not in {"hours", "o'clock"}]
+    for mark in ("past", "after", "to", "before"):
+        if mark in words:
+            return _beside_the_hour(words[: words.index(mark)], words[-1], mark in {"to", "before"})
+    if len(words) == 1 and not words[0].isalpha() and ":" in words[0]:
         digits = words[0].replace(":", "").zfill(4)
     elif words and words[-1] == "hundred":
         digits = _glued(words[:-1]).zfill(2) + "00"
@@ -134,6 +139,17 @@ def clock_of(words: Sequence[str]) -> str | None:
     if len(digits) != 4 or int(digits[:2]) > 23 or int(digits[2:]) > 59:
         return None
     return f"{digits[:2]}:{digits[2:]}"
+
+
+def _beside_the_hour(minutes: Sequence[str], hour: str, before: bool) -> str | None:
+    """``ten past nine``, ``quarter to three``."""
+    named = {"quarter": 15, "half": 30}
+    passed = named[minutes[0]] if minutes[0] in named else int(_glued(minutes) or 60)
+    hours = DIGITS.get(hour, TEENS.get(hour, 24))
+    if passed > 59 or not 1 <= hours <= 12:
+        return None
+    total = (hours * 60 + (-passed if before else passed)) % (24 * 60)
+    return f"{total // 60:02}:{total % 60:02}"
 
 
 def _glued(words: Sequence[str]) -> str:

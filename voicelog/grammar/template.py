@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from voicelog.errors import VoicelogError
 from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Reference, Sequence, Tagged
@@ -55,6 +56,7 @@ def _tokens(text: str) -> list[_Token]:
     return tokens
 
 
+@lru_cache(maxsize=8_192)
 def parse_template(text: str) -> Node:
     """Read one template.
 

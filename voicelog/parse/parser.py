@@ -45,12 +45,12 @@ def _parsed(words: tuple[Word, ...], grammar: Grammar, context: Context) -> Pars
         return ParseResult("not_understood", words, reason="a question")
     found = readings(grammar.compiled, [word.text for word in words], _pauses(words))
     best = found[0]
-    refusal = _refusal(best, words, grammar)
+    near = [reading for reading in found if reading.cost < best.cost + MARGIN]
+    # Talk that is nearly as good an explanation as a callout decides: rejecting is cheap, a wrong entry is not.
+    refusal = next(filter(None, map(_talk, near)), "") or _refusal(best, words, grammar)
     if refusal:
         return ParseResult("not_understood", words, reason=refusal)
-    rivals = [
-        reading for reading in found if reading.cost < best.cost + MARGIN and not _refusal(reading, words, grammar)
-    ]
+    rivals = [reading for reading in near if not _refusal(reading, words, grammar)]
     results = [_meaning(reading, words, grammar, context) for reading in rivals]
     answers = list({_key(result): result for result in results}.values())
     if len(answers) == 1:
@@ -69,15 +69,19 @@ def _pauses(words: tuple[Word, ...]) -> frozenset[int]:
     )
 
 
+def _talk(reading: Reading) -> str:
+    """Why a reading is talk, or ''."""
+    return next((edge.phrase.reason for edge in reading.edges if edge.phrase.kind == "talk"), "")
+
+
 def _refusal(reading: Reading, words: tuple[Word, ...], grammar: Grammar) -> str:
     """Why a reading cannot be a callout at all, or ''."""
-    talk = [edge for edge in reading.edges if edge.phrase.kind == "talk"]
     meant = [edge for edge in reading.edges if edge.phrase.kind != "talk"]
     left = reading.unexplained
     if not meant:
-        return talk[0].phrase.reason if talk else "no callout in it"
-    if talk:
-        return talk[0].phrase.reason
+        return _talk(reading) or "no callout in it"
+    if _talk(reading):
+        return _talk(reading)
     if not left:
         return ""
     carries_value = [words[n].text for n in left if _is_value(words[n].text, grammar)]

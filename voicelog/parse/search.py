@@ -20,6 +20,7 @@ from voicelog.parse.similar import sounds_similar
 PHRASE_COST = 12
 FRAGMENT_COST = 16
 TALK_COST = 6
+FILLER_COST = 12
 MEND_COST = 10
 DROP_COST = 15
 SKIP_COST = 30
@@ -297,14 +298,22 @@ def _offer(place: dict[tuple[object, ...], Reading], reading: Reading) -> None:
         place[reading.meaning] = reading
 
 
-_BASE_COST = {"filler": 0, "talk": TALK_COST, "event": PHRASE_COST, "command": PHRASE_COST, "fragment": FRAGMENT_COST}
+_BASE_COST = {"filler": FILLER_COST, "talk": TALK_COST, "event": PHRASE_COST, "command": PHRASE_COST, "fragment": FRAGMENT_COST}
 
 
 def _edges(search: _Search, start: int) -> list[Edge]:
     edges = []
     for end, captures, cost, number in search.walk(search.compiled.root, start):
         phrase = search.compiled.phrases[number]
-        if cost and phrase.kind not in {"event", "fragment"}:
+        if cost and not _may_be_mended(phrase, captures):
             continue
         edges.append(Edge(phrase, start, end, captures, cost + _BASE_COST[phrase.kind]))
     return edges
+
+
+def _may_be_mended(phrase: Phrase, captures: tuple[Capture, ...]) -> bool:
+    """Only callouts are mended, and a label may be left out only beside a value that was said."""
+    if phrase.kind not in {"event", "fragment"}:
+        return False
+    left_out = any(capture.repair.startswith("left out") for capture in captures)
+    return not left_out or any(capture.field for capture in captures)
