@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import struct
 from datetime import datetime, timedelta, timezone
@@ -131,7 +132,7 @@ def test_a_fifo_is_refused_without_waiting_for_its_writer(tmp_path: Path) -> Non
     assert "pipe or a device" in refusal(tmp_path / "pipe.wav").message
 
 
-@pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="the system has no /dev/zero")
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="the system has no /dev/zero")
 def test_a_link_to_a_device_is_refused(tmp_path: Path) -> None:
     (tmp_path / "a.wav").symlink_to("/dev/zero")
     assert "pipe or a device" in refusal(tmp_path / "a.wav").message
@@ -186,6 +187,18 @@ def test_the_refusal_of_a_wav_cut_short_says_how_much_is_there(tmp_path: Path) -
     assert "only its first 5.0 s can be read" in refusal(halved(write(tmp_path / "a.wav", noise(10)))).message
 
 
+def test_an_ogg_that_lacks_only_its_last_bytes_is_refused(tmp_path: Path) -> None:
+    path = write(tmp_path / "a.ogg", noise(2))
+    path.write_bytes(path.read_bytes()[:-10])
+    assert "cut short" in refusal(path).message
+
+
+def test_a_wav_cut_short_is_refused_where_a_chunk_of_odd_length_comes_first(tmp_path: Path) -> None:
+    content = write(tmp_path / "a.wav", noise(1)).read_bytes()
+    (tmp_path / "a.wav").write_bytes(content[:36] + b"note" + struct.pack("<I", 3) + b"abc\0" + content[36:-1000])
+    assert "cut short" in refusal(tmp_path / "a.wav").message
+
+
 def test_a_large_wav_cut_short_is_refused(tmp_path: Path) -> None:
     assert "cut short" in refusal(halved(write(tmp_path / "a.wav", noise(1), format="RF64"))).message
 
@@ -204,7 +217,7 @@ def test_a_flac_damaged_inside_gives_what_is_before_the_damage_and_then_the_erro
     content = bytearray(path.read_bytes())
     content[len(content) // 2] ^= 4
     path.write_bytes(content)
-    heard = []
+    heard: list[np.ndarray] = []
     with pytest.raises(AudioError, match="damaged"):
         heard.extend(read_blocks(path, 1000))
     whole = np.concatenate(heard)
@@ -236,7 +249,5 @@ def test_a_damaged_file_is_read_or_refused_and_nothing_else(tmp_path: Path, name
         content[place] = byte
     path = tmp_path / "damaged"
     path.write_bytes(content[: data.draw(st.integers(0, len(content)))])
-    try:
-        read_recording(path)
-    except AudioError as error:
-        assert error.message
+    with contextlib.suppress(AudioError):
+        assert len(read_recording(path).samples) > 0

@@ -34,9 +34,9 @@ def test_the_offset_of_the_start_is_kept() -> None:
 
 
 def test_a_clock_change_during_the_session_adds_no_hour() -> None:
-    # In this zone clocks go from 01:59:59 to 03:00:00 on 29 March 2026 (zone database Europe/Berlin, at 01:00 UTC).
-    start = datetime(2026, 3, 29, 1, 59, 59, tzinfo=ZoneInfo("Europe/Berlin"))
-    assert SampleClock(start).at(2 * 16_000).astimezone(UTC) == datetime(2026, 3, 29, 1, 0, 1, tzinfo=UTC)
+    # In this zone clocks go from 02:00 to 03:00 on 29 March 2026, at 01:00 UTC (zone database, Europe/Berlin).
+    start = datetime(2026, 3, 29, 0, 30, tzinfo=ZoneInfo("Europe/Berlin"))
+    assert SampleClock(start).at(3 * 3600 * 16_000).astimezone(UTC) == datetime(2026, 3, 29, 2, 30, tzinfo=UTC)
 
 
 def test_seconds_are_exact_to_the_millisecond() -> None:

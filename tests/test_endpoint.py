@@ -40,7 +40,8 @@ def speak() -> Speak:
     def say(text: str) -> np.ndarray:
         sound = soxr.resample(np.asarray(voice(text, seed=0), np.float32), 24_000, RATE)
         loud = np.flatnonzero(np.abs(sound) > 0.02 * np.abs(sound).max())
-        return (0.3 * 32767 * sound[loud[0] : loud[-1]] / np.abs(sound).max()).astype(np.int16)
+        spoken: np.ndarray = 0.3 * 32767 * sound[loud[0] : loud[-1]] / np.abs(sound).max()
+        return spoken.astype(np.int16)
 
     return say
 
@@ -54,15 +55,16 @@ def engine(length: int) -> np.ndarray:
     time = np.arange(length) / RATE
     hum = sum(np.sin(2 * np.pi * 31 * k * time + k) / k**0.8 for k in range(1, 60))
     rumble = np.convolve(np.random.default_rng(1).normal(size=length), np.ones(40) / 40, "same")
-    noise = hum / np.std(hum) + rumble / np.std(rumble)
-    return noise / np.std(noise)
+    noise: np.ndarray = hum / np.std(hum) + rumble / np.std(rumble)
+    noise /= np.std(noise)
+    return noise
 
 
 def in_noise(sound: np.ndarray, decibels: float) -> np.ndarray:
     """Sound with engine noise that many decibels below the mean power of its speech."""
     speech = np.sqrt(np.mean(sound[sound != 0].astype(float) ** 2))
-    mixed = sound + speech * 10 ** (-decibels / 20) * engine(len(sound))
-    return np.clip(mixed, -32768, 32767).astype(np.int16)
+    mixed: np.ndarray = sound + speech * 10 ** (-decibels / 20) * engine(len(sound))
+    return mixed.clip(-32768, 32767).astype(np.int16)
 
 
 def found(sound: np.ndarray) -> list[SpeechBlock]:
@@ -170,6 +172,15 @@ def test_the_sample_count_goes_on_after_a_flush(speak: Speak) -> None:
     assert second == [(start + len(sound), end + len(sound)) for start, end in first]
 
 
+def test_what_came_before_a_flush_does_not_sway_what_is_found_after_it(speak: Speak) -> None:
+    talk, part = speak("blood pressure one twenty over eighty"), np.concatenate((speak("no") // 300, silence(0.3)))
+    endpointer = Endpointer()
+    endpointer.feed(talk)
+    endpointer.flush()
+    after = endpointer.feed(part) + endpointer.flush()
+    assert [len(block.samples) for block in after] == [len(block.samples) for block in found(part)]
+
+
 def test_blocks_of_another_type_are_refused() -> None:
     with pytest.raises(ValueError, match="int16"):
         Endpointer().feed(np.zeros(100, np.float32))
@@ -248,6 +259,20 @@ def test_the_limit_cuts_without_losing_or_doubling_a_sample() -> None:
     utterances = spans(blocks)
     assert len(utterances) > 2
     assert all(before[1] == after[0] for before, after in pairwise(utterances))
+
+
+@pytest.mark.parametrize("chunks", range(40, 70))
+def test_speech_that_stops_just_after_the_limit_is_not_lost(chunks: int) -> None:
+    utterances = spans(segmented([0.0] * 30 + [0.9] * chunks + [0.0] * 30, SHORT))
+    assert utterances[-1][1] == (30 + chunks) * CHUNK_SAMPLES + SHORT.post_roll_ms * RATE // 1000
+
+
+def test_a_probability_between_the_thresholds_does_not_end_speech() -> None:
+    assert len(spans(segmented([0.9] * 10 + [0.27] * 40 + [0.9] * 10, EndpointSettings()))) == 1
+
+
+def test_a_probability_between_the_thresholds_does_not_start_speech() -> None:
+    assert segmented([0.27] * 40 + [0.0] * 30, EndpointSettings()) == []
 
 
 def test_an_utterance_ended_by_the_limit_says_so() -> None:

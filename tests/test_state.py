@@ -52,9 +52,14 @@ def test_the_opening_is_kept() -> None:
     assert fold(entries(OPENED)).opened == {"version": "1"}
 
 
-def test_an_event_is_proposed_until_a_decision() -> None:
+def test_an_event_that_needs_no_confirm_is_proposed_until_a_decision() -> None:
+    (recorded,) = fold(entries(event("E1"))).events
+    assert (recorded.status, recorded.basis) == ("proposed", None)
+
+
+def test_an_event_that_needs_a_confirm_is_unconfirmed_from_the_first() -> None:
     (recorded,) = fold(entries(event("E1", flags=["dose_above_limit"], needs_confirm=True))).events
-    assert (recorded.id, recorded.status, recorded.basis, recorded.seq) == ("E1", "proposed", None, 1)
+    assert (recorded.id, recorded.status, recorded.basis, recorded.seq) == ("E1", "unconfirmed", None, 1)
     assert (recorded.flags, recorded.needs_confirm, recorded.utterance) == (("dose_above_limit",), True, "U1")
     assert recorded.event == Remark(text="E1")
 
@@ -203,7 +208,7 @@ def test_events_keep_the_order_of_entry(said: list[tuple[str, dict[str, Any]]]) 
 def test_the_last_decision_gives_the_status(said: list[tuple[str, dict[str, Any]]]) -> None:
     last = {body["event"]: body["status"] for kind, body in said if kind == "decision"}
     for recorded in fold(entries(*said)).events:
-        assert recorded.status == last.get(recorded.id, "proposed")
+        assert recorded.status == last.get(recorded.id, "unconfirmed" if recorded.needs_confirm else "proposed")
 
 
 @given(histories())

@@ -29,8 +29,8 @@ MIN_PRE_ROLL_MS = 500
 #   rotor and siren alone.
 # - off 0.25 with 480 ms of silence: of callouts 0.7 s apart 98% come apart down to 10 dB, 92% at 5 dB; 460 of 462
 #   callouts with 0.35 s of silence inside stay whole. 544 ms splits none of those but parts only 88% and 80%; 0.5 and
-#   0.35, the detector's usual values, cut 9 of the 462. Two callouts kept together can still be told apart by the parser;
-#   a number cut in two cannot be mended.
+#   0.35, the detector's usual values, cut 9 of the 462. The parser can still tell two callouts in one breath apart; a
+#   number cut in two cannot be mended.
 # - 224 ms after the speech keep the end of 462 of 473 human stretches (160 ms: 433), mostly a final "s" or breath.
 
 
@@ -128,7 +128,7 @@ class Segmenter:
         return [] if self._utterance_start is None else self._advance(self._utterance_start)
 
     def finish(self) -> list[SpeechBlock]:
-        """The stream has ended or been broken off: return what is left of speech, however short, and forget the rest."""
+        """The stream has ended or is broken off: return what is left of speech, however short, and forget the rest."""
         blocks: list[SpeechBlock] = []
         if self._utterance_start is None and self._voiced:
             self._begin()

@@ -1,4 +1,4 @@
-"""Recordings as a source: a WAV, FLAC or Ogg file becomes 16 kHz mono samples, streamed, or is refused with a reason."""
+"""Recordings as a source: a WAV, FLAC or Ogg file becomes 16 kHz mono samples, or is refused with a reason."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ from voicelog.errors import CaseFileError
 from voicelog.events import Event, event_from
 
 Status = Literal["proposed", "confirmed", "unconfirmed", "rejected", "amended"]
-"""Where an event stands; ``proposed`` until a decision."""
+"""Where an event stands; until a decision ``unconfirmed`` if it needs a spoken confirm, else ``proposed``."""
 
 _DECISIONS: dict[str, Status] = {status: status for status in get_args(Status) if status != "proposed"}
 
@@ -66,7 +66,7 @@ class RecordedEvent:
     flags: tuple[str, ...]
     """What the checks found."""
     basis: str | None
-    """Why it has its status, such as ``spoken confirm``; None while proposed."""
+    """Why it has its status, such as ``spoken confirm``; None before any decision."""
     amends: str | None
     """The event it corrects."""
     utterance: str | None
@@ -181,16 +181,17 @@ def _event(building: _Building, seq: int, body: dict[str, Any]) -> None:
     amends = _text_or_none(body, "amends")
     if amends is not None:
         building.known_event(amends)
+    needs_confirm: bool = _typed(body, "needs_confirm", bool)
     building.events[name] = RecordedEvent(
         id=name,
         event=event_from(_typed(body, "event", dict)),
-        status="proposed",
+        status="unconfirmed" if needs_confirm else "proposed",
         flags=tuple(_list_of(body, "flags", str)),
         basis=None,
         amends=amends,
         utterance=_text_or_none(body, "utterance"),
         seq=seq,
-        needs_confirm=_typed(body, "needs_confirm", bool),
+        needs_confirm=needs_confirm,
     )
 
 

@@ -58,6 +58,7 @@ _FLAGS = {
     "drug_assumed": "drug assumed",
     "words_left_over": "not all words understood",
     "label_repaired": "heard unclearly",
+    "cut_off": "cut off",
     "no_target": "nothing to correct was found, entered as new",
 }
 _ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "not_given": "not given"}
@@ -128,7 +129,9 @@ def _assessment(event: Assessment) -> str:
     match event.finding:
         case "responsiveness":
             level = event.level or ""
-            return {"alert": "alert", "unresponsive": "unresponsive"}.get(level, f"responds to {level}")
+            return {"alert": "alert", "unresponsive": "unresponsive", "verbal": "responds to voice"}.get(
+                level, f"responds to {level}"
+            )
         case "glasgow_coma_scale":
             parts = [
                 f"{name} {spoken_number(value)}"
