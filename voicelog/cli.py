@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from voicelog import __version__
-from voicelog.errors import VoicelogError
+from voicelog.errors import GrammarError, VoicelogError
+from voicelog.views.screen import printable
 
 DONE, FINDINGS, WRONG_USE = 0, 1, 2
 _CAUTION = (
@@ -58,7 +59,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--case", type=Path, metavar="FILE", help="write the case file here (default: user data directory)"
     )
     replay.add_argument(
-        "--listener", choices=["sphinx"], default="sphinx", help="which recogniser hears (default: sphinx)"
+        "--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="which recogniser hears (default: %(default)s)"
     )
     replay.add_argument(
         "--start",
@@ -121,6 +122,9 @@ def _common(parser: argparse.ArgumentParser) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     parser = build_parser()
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a sign shows another in its place; it does not end a session.
+        stream.reconfigure(errors="replace")  # type: ignore[union-attr]
     try:
         arguments = parser.parse_args(argv)
         if arguments.command is None:
@@ -131,7 +135,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except VoicelogError as error:
-        _complain(f"voicelog: {error.message}")
+        # Only a grammar file's error has more lines than one: it shows the place with a caret.
+        lines = error.message.split("\n") if isinstance(error, GrammarError) else [error.message]
+        _complain(f"voicelog: {lines[0]}", *lines[1:])
         if error.hint:
             _complain(f"hint: {error.hint}")
         return WRONG_USE
@@ -140,9 +146,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except BrokenPipeError:
         # The reader of our output went away, as `head` does; nothing is wrong with us.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return DONE
+    except OSError as error:
+        _drop_output()
+        _complain(f"voicelog: cannot read or write: {error}", "hint: Check the disk and its free space.")
+        return WRONG_USE
 
 
-def _complain(line: str) -> None:
-    sys.stderr.write("".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in line) + "\n")
+def _drop_output() -> None:
+    """Let what is still unwritten go nowhere, so that the interpreter does not fail on it when it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _complain(*lines: str) -> None:
+    sys.stderr.writelines(f"{printable(line)}\n" for line in lines)

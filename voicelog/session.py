@@ -12,6 +12,7 @@ from voicelog.casefile.chain import EntryDraft, clip_hash
 from voicelog.dialogue.machine import close, context_of, step
 from voicelog.dialogue.state import DialogueState, Heard, Step
 from voicelog.parse.parser import parse
+from voicelog.parse.result import ParseResult
 from voicelog.recognisers.base import Hypothesis, Utterance, Word
 
 if TYPE_CHECKING:
@@ -67,8 +68,7 @@ class Session:
         name = f"U{number}"
         result = parse(utterance.best.words, self.grammar, context_of(self.state))
         if span and span.cut:
-            # A torn utterance may have lost a digit or a unit at its edge: nothing of it stands unasked.
-            result = replace(result, drafts=tuple(replace(d, flags=(*d.flags, "cut_off")) for d in result.drafts))
+            result = _torn(result)
         outcome = step(self.state, Heard(name, at, result), self.grammar.drugs)
         body = {
             "id": name,
@@ -98,6 +98,17 @@ class Session:
         self.state = outcome.state
         self.case.close_case(at)
         return drafts
+
+
+def _torn(result: ParseResult) -> ParseResult:
+    """What may be made of an utterance that begins or ends in the middle of speech.
+
+    It may have lost a digit or a unit at its edge, so nothing of it stands unasked; nor is a command obeyed, for the
+    words that are missing may have been "do not".
+    """
+    if result.commands:
+        return ParseResult("not_understood", result.words, reason="cut off in the middle of speech")
+    return replace(result, drafts=tuple(replace(d, flags=(*d.flags, "cut_off")) for d in result.drafts))
 
 
 def _drafts(outcome: Step, at: datetime) -> list[EntryDraft]:

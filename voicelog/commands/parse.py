@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import sys
 from typing import TextIO
+from unicodedata import category
 
 from voicelog.dialogue.wording import question_text, read_back
 from voicelog.errors import UsageError
 from voicelog.grammar.loader import load_grammar
-from voicelog.grammar.model import Grammar
 from voicelog.parse.parser import parse
 from voicelog.parse.result import ParseResult
 from voicelog.parse.tokens import words_of
@@ -17,35 +17,57 @@ from voicelog.views.plain import json_line, plain_parse
 
 MAX_CHARACTERS = 20_000
 """Longest text taken as one callout."""
+_NO_TEXT = frozenset({"Cc", "Cs", "Cn", "Co"})
+"""Unicode categories that no callout holds: control characters, stray surrogates, what is not assigned."""
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print the meaning of a callout, or of each line of standard input; exit code 1 when one is not understood."""
+    """Print the meaning of a callout, or of each line of standard input; exit code 1 when one is not understood.
+
+    Raises:
+        UsageError: for text that is no callout at all; a line of standard input is answered all the same, as not
+            understood, and the lines after it too.
+    """
     grammar = load_grammar(*arguments.grammars)
     if arguments.text != "-":
-        return _answer(arguments.text, grammar, arguments.json)
-    code = 0
-    for line in _lines(sys.stdin):
-        code |= _answer(line, grammar, arguments.json)
+        if not arguments.text.strip():
+            raise UsageError("there is no text", 'give a callout, such as: voicelog parse "pulse ninety"')
+        refusal = _refusal(arguments.text)
+        if refusal:
+            raise refusal
+        return _answer(parse(words_of(arguments.text), grammar), arguments.json)
+    code, first = 0, None
+    for number, line in enumerate(_lines(sys.stdin), start=1):
+        refusal = _refusal(line.rstrip("\r\n"))
+        if refusal:
+            first = first or UsageError(f"line {number}: {refusal.message}", refusal.hint)
+        result = ParseResult("not_understood", reason=refusal.message) if refusal else parse(words_of(line), grammar)
+        code |= _answer(result, arguments.json)
         sys.stdout.flush()
+    if first:
+        raise first
     return code
 
 
-def _lines(stream: TextIO) -> list[str] | TextIO:
-    reconfigure = getattr(stream, "reconfigure", None)
-    if reconfigure:
-        # Bytes that are no text must not end the session; they match no word and are answered as not understood.
-        reconfigure(errors="replace")
+def _lines(stream: TextIO) -> TextIO:
+    # Bytes that are no text must not end the session.
+    stream.reconfigure(errors="replace")  # type: ignore[attr-defined]
     return stream
 
 
-def _answer(text: str, grammar: Grammar, as_json: bool) -> int:
+def _refusal(text: str) -> UsageError | None:
+    """Why a text cannot be a callout, or None."""
     if len(text) > MAX_CHARACTERS:
-        raise UsageError(
-            f"the text has {len(text)} characters; a callout has at most {MAX_CHARACTERS}",
+        return UsageError(
+            f"the text has {len(text):,} characters; a callout has at most {MAX_CHARACTERS:,}",
             "give one callout, or a callout a line with: voicelog parse -",
         )
-    result = parse(words_of(text), grammar)
+    if any(sign != "\t" and category(sign) in _NO_TEXT for sign in text) or "\N{REPLACEMENT CHARACTER}" in text:
+        return UsageError("the text holds control characters or bytes that are no text", "give plain words in UTF-8")
+    return None
+
+
+def _answer(result: ParseResult, as_json: bool) -> int:
     said = read_back(result.drafts) if result.drafts else ""
     if as_json:
         sys.stdout.write(json_line(plain_parse(result, said)) + "\n")

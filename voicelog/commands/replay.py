@@ -23,10 +23,11 @@ from voicelog.commands.show import case_line, event_line
 from voicelog.errors import AudioError, UsageError
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.model import Grammar
-from voicelog.recognisers import sphinx
 from voicelog.recognisers.base import SAMPLE_RATE, Listener
+from voicelog.recognisers.registry import recogniser
 from voicelog.session import Session, listen_to
 from voicelog.views.plain import json_line
+from voicelog.views.screen import printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -43,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
     start = _stated_start(arguments.start)
     recordings = [probe(path) for path in arguments.audio]
     grammar = load_grammar(*arguments.grammars)
-    listener = sphinx.open(grammar)
+    listener = recogniser(arguments.listener).open(grammar)
     code = 0
     try:
         for info in recordings:
@@ -136,7 +137,8 @@ class _Replay:
                     heard_until = span.end
                     self._report(session.hear(utterance, at, span))
             except AudioError as error:
-                self._report(session.note_gap(heard_until, None, error.message, self.clock.at(0)))
+                at = self.clock.at(int(heard_until * SAMPLE_RATE))
+                self._report(session.note_gap(heard_until, None, error.message, at))
                 return error
         return None
 
@@ -166,13 +168,14 @@ class _Replay:
     def _heading(self) -> None:
         if self.as_json:
             return
+        from rich.text import Text
+
         console = self._console
         minutes, seconds = divmod(round(self.info.duration_s), 60)
         clock = self.clock.started_at.strftime("%Y-%m-%d %H:%M:%S %z")
         basis = "" if self.stated else " (assumed: the recording does not say when it was made; see --start)"
-        console.print(
-            f"[bold]{self.info.path.name}[/bold]  {minutes}:{seconds:02}  from {clock}{basis}", soft_wrap=True
-        )
+        name = printable(self.info.path.name)
+        console.print(Text.assemble((name, "bold"), f"  {minutes}:{seconds:02}  from {clock}{basis}"), soft_wrap=True)
         console.print()
 
     def _report(self, entries: list[EntryDraft]) -> None:
@@ -192,7 +195,9 @@ class _Replay:
         console = self._console
         if heard:
             words = _flat(heard)["words"]
-            console.print(Text(f"{heard.at.strftime('%H:%M:%S')}  heard  {words}", style="dim"), soft_wrap=True)
+            console.print(
+                Text(f"{heard.at.strftime('%H:%M:%S')}  heard  {printable(words)}", style="dim"), soft_wrap=True
+            )
         for entry in said:
             style = "bold yellow" if entry.type == "question" or entry.body["text"].endswith("Confirm?") else "bold"
             console.print(Text.assemble("          says   ", (entry.body["text"], style)), soft_wrap=True)
@@ -211,7 +216,7 @@ class _Replay:
         console.print()
         print_case(console, state)
         console.print()
-        console.print(Text.assemble("case file ", (str(self.path), "bold")), soft_wrap=True)
+        console.print(Text.assemble("case file ", (printable(str(self.path)), "bold")), soft_wrap=True)
         console.print(Text(CAUTION, style="dim"))
         console.print()
 

@@ -8,6 +8,7 @@ import sys
 from voicelog.casefile.state import CaseState, RecordedEvent, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.views.plain import json_line, plain_event
+from voicelog.views.screen import printable
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -59,16 +60,12 @@ def _print(state: CaseState, path: str) -> None:
     from voicelog.views.timeline import CAUTION, print_case
 
     console = Console(highlight=False)
-    listener = state.opened.get("listener", {})
-    console.print(Text(f"case file {path}", style="bold"), soft_wrap=True)
-    console.print(
-        Text(
-            f"source {state.opened.get('source', 'unknown')}, clock {state.opened.get('clock', 'unknown')}, "
-            f"heard by {listener.get('engine', 'unknown')}, {len(state.utterances)} utterances",
-            style="dim",
-        ),
-        soft_wrap=True,
-    )
+    listener = state.opened.get("listener")
+    engine = listener.get("engine", "unknown") if isinstance(listener, dict) else "unknown"
+    source, clock = (state.opened.get(name, "unknown") for name in ("source", "clock"))
+    heard = f"source {source}, clock {clock}, heard by {engine}, {len(state.utterances)} utterances"
+    console.print(Text(printable(f"case file {path}"), style="bold"), soft_wrap=True)
+    console.print(Text(printable(heard), style="dim"), soft_wrap=True)
     console.print()
     print_case(console, state)
     console.print()

@@ -7,19 +7,21 @@ decision and each correction is a new entry.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from voicelog.dialogue.corrections import Correction, find_correction, merged
+from voicelog.dialogue.corrections import Replacement, find_correction, merged
 from voicelog.dialogue.state import DialogueState, Enter, Heard, Standing, Step
 from voicelog.dialogue.times import moment_of
+from voicelog.dialogue.together import clash, commands_of, opens_with
 from voicelog.dialogue.wording import needs_confirm, question_text, read_back, spoken
 from voicelog.events import Event, Medication, placed_in_time
 from voicelog.grammar.model import Drug
-from voicelog.parse.result import Context, Draft, ParseResult, Question
+from voicelog.parse.result import Context, ParseResult, Question
 
-_LISTEN_AGAIN = {"fits nowhere", "too much"}
+_LISTEN_AGAIN = {"fits nowhere", "too much", "cut off"}
+_ALONE = Question("value", "Not clear. Say it again, one thing at a time.")
 
 
 def context_of(state: DialogueState) -> Context:
@@ -41,6 +43,8 @@ def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug]) -> Step:
     match result.outcome:
         case "not_understood":
             turn.not_understood(result)
+        case "ambiguous" if result.commands:
+            turn.unclear_command(result, drugs)
         case "ambiguous":
             turn.settle_standing()
             turn.ask(result)
@@ -48,7 +52,7 @@ def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug]) -> Step:
             turn.command(result, drugs)
         case "events":
             turn.settle_standing()
-            turn.record(result.drafts)
+            turn.record([Replacement(draft) for draft in result.drafts])
     return turn.finish()
 
 
@@ -57,9 +61,10 @@ def close(state: DialogueState) -> Step:
     turn = _Turn(state, None)
     turn.settle_standing()
     waiting = state.waiting
+    for entry in waiting:
+        turn.decide(entry, "unconfirmed", "never confirmed")
     if waiting:
-        names = "; ".join(spoken(entry.event) for entry in waiting)
-        turn.speak(f"Not confirmed: {names}.", [entry.id for entry in waiting])
+        turn.speak(f"Not confirmed: {_named(waiting)}.", waiting)
     return turn.finish()
 
 
@@ -79,8 +84,8 @@ class _Turn:
     def utterance(self) -> str | None:
         return self.heard.utterance if self.heard else None
 
-    def speak(self, text: str, events: list[str]) -> None:
-        self.entries.append(Enter("read_back", {"text": text, "events": events}))
+    def speak(self, text: str, about: Sequence[Standing] = ()) -> None:
+        self.entries.append(Enter("read_back", {"text": text, "events": [entry.id for entry in about]}))
         self.said.append(text)
         self.state = replace(self.state, last_said=text)
 
@@ -99,15 +104,16 @@ class _Turn:
                 self.decide(entry, "confirmed", "stood after read-back")
                 self._change(entry, settled=True)
 
-    def record(self, drafts: tuple[Draft, ...], amends: Standing | None = None) -> None:
-        """Enter drafts, read them back and let them stand; ``amends`` is replaced by the first of them."""
+    def record(self, replacements: Sequence[Replacement]) -> None:
+        """Enter drafts, read them back and let them stand, each in the place of what it replaces."""
         assert self.heard is not None
         new: list[Standing] = []
-        for draft in drafts:
+        for draft, old in ((replacement.draft, replacement.target) for replacement in replacements):
             number = self.state.entered + 1
-            old = amends if draft is drafts[0] else None
-            event = _placed(draft.event, self.heard.at)
-            entry = Standing(f"E{number}", event, self.heard.utterance, needs_confirm(draft), False, old)
+            event = _placed(draft.event, self.heard.at, old)
+            entry = Standing(
+                f"E{number}", event, self.heard.utterance, needs_confirm(draft), False, old, tuple(draft.flags)
+            )
             body = {
                 "id": entry.id,
                 "event": event.model_dump(),
@@ -123,7 +129,16 @@ class _Turn:
             standing = tuple(e for e in self.state.standing if old is None or e.id != old.id)
             self.state = replace(self.state, standing=(*standing, entry), entered=number)
         self.state = replace(self.state, correcting=False, question=None)
-        self.speak(read_back(drafts, corrected=amends is not None), [entry.id for entry in new])
+        drafts = [replacement.draft for replacement in replacements]
+        self.speak(read_back(drafts, [r.target.event if r.target else None for r in replacements]), new)
+        self._offer([entry for entry in new if entry.waits] or self._still_offered())
+
+    def _offer(self, entries: Sequence[Standing]) -> None:
+        """Let the next bare confirm bind to these entries."""
+        self.state = replace(self.state, offered=tuple(entry.id for entry in entries))
+
+    def _still_offered(self) -> list[Standing]:
+        return [entry for entry in self.state.waiting if entry.id in self.state.offered]
 
     def not_understood(self, result: ParseResult) -> None:
         words = " ".join(word.text for word in result.words)
@@ -131,93 +146,140 @@ class _Turn:
         self.entries.append(Enter("not_understood", body))
         # Talk is left alone; only what comes close to a callout, or answers voicelog, is asked for again.
         if self.state.correcting or any(mark in result.reason for mark in _LISTEN_AGAIN):
-            self.speak("Say again.", [])
+            self.speak("Say again.")
 
     def ask(self, result: ParseResult) -> None:
+        """Enter what is clear, and ask about the rest."""
         if result.drafts:
-            self.record(result.drafts)
-        question = result.questions[0]
+            self.record([Replacement(draft) for draft in result.drafts])
+        # "correction ..." that can be read two ways: its repetition is still a correction.
+        self.put(result.questions[0], correcting=self.state.correcting or opens_with(result, "correction"))
+
+    def put(self, question: Question, *, correcting: bool = False) -> None:
+        """Ask. What waited for a confirm must be read back once more before one counts."""
         text = question_text(question)
         self.entries.append(Enter("question", {"text": text, "about": question.about, "utterance": self.utterance}))
         self.said.append(text)
-        self.state = replace(self.state, last_said=text, question=question)
+        self.state = replace(self.state, last_said=text, question=question, correcting=correcting, offered=())
 
-    def command(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
-        drafts_used = False
+    def unclear_command(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
+        """A command with something unclear in the same breath: parts of a correction are taken, nothing else is."""
         for name in result.commands:
             self.entries.append(Enter("command", {"command": name, "utterance": self.utterance}))
+        if set(result.commands) == {"correction"} and opens_with(result, "correction"):
+            self.correct(result, drugs)
+        else:
+            self.put(_ALONE)
+
+    def command(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
+        for name in result.commands:
+            self.entries.append(Enter("command", {"command": name, "utterance": self.utterance}))
+        question = clash(result)
+        if question:
+            self.put(question)
+            return
+        commands = commands_of(result)
+        for name in commands:
             match name:
                 case "confirm":
-                    self.confirm(result.named_drug)
+                    self.confirm(result.named_drug, result.fragment.get("concentration"))
                 case "correction":
                     self.correct(result, drugs)
-                    drafts_used = True
                 case "take_back":
                     self.take_back()
                 case "say_again":
-                    self.speak(self.state.last_said or "Nothing to say again.", [])
+                    self.speak(self.state.last_said or "Nothing to say again.")
                 case "what_is_due":
                     self.say_what_is_due()
-        if result.drafts and not drafts_used:
+        if result.drafts and "correction" not in commands:
             self.settle_standing()
-            self.record(result.drafts)
+            self.record([Replacement(draft) for draft in result.drafts])
 
-    def confirm(self, named_drug: str | None) -> None:
-        """Bind a confirm: to the named drug, else to what was read back last and waits."""
-        waiting = [
-            entry
-            for entry in self.state.waiting
-            if named_drug is None or (isinstance(entry.event, Medication) and entry.event.drug == named_drug)
-        ]
+    def confirm(self, drug: str | None, concentration: str | None) -> None:
+        """Bind a confirm to the drug it names, else to what was read back last and waits.
+
+        When something else was asked or taken back since that read-back, it is read back again first.
+        """
         self.settle_standing()
+        waiting = [entry for entry in self.state.waiting if drug is None or _is_of(entry.event, drug, concentration)]
         if not waiting:
-            self.speak(f"No {named_drug} waits for confirm." if named_drug else "Nothing waits for confirm.", [])
+            self.speak(f"No {drug} waits for confirm." if drug else "Nothing waits for confirm.")
+            self.state = replace(self.state, correcting=False)
             return
-        group = [entry for entry in waiting if entry.group == waiting[-1].group]
-        for entry in group:
+        newest = [entry for entry in waiting if entry.group == waiting[-1].group]
+        named = newest if drug else self._still_offered()
+        if self.state.correcting or not named:
+            self.speak(f"Waiting for confirm: {_named(newest)}. Confirm?", newest)
+            self._offer(newest)
+            self.state = replace(self.state, correcting=False, question=None)
+            return
+        for entry in named:
             self.decide(entry, "confirmed", "spoken confirm")
             self._change(entry, waits=False, settled=True)
-        text = f"Confirmed: {'; '.join(spoken(entry.event) for entry in group)}."
+        text = f"Confirmed: {_named(named)}."
         if self.state.waiting:
-            text += f" Still waiting: {'; '.join(spoken(entry.event) for entry in self.state.waiting)}."
-        self.speak(text, [entry.id for entry in group])
+            text += f" Still waiting: {_named(self.state.waiting)}."
+        self.speak(text, named)
+        self._offer_newest()
+
+    def _offer_newest(self) -> None:
+        waiting = self.state.waiting
+        self._offer([entry for entry in waiting if entry.group == waiting[-1].group])
 
     def correct(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
-        match find_correction(self.state.standing, result, drugs):
-            case Correction(target, drafts):
-                self.record(drafts, amends=target)
-            case Question() as question:
-                text = question_text(question)
-                body = {"text": text, "about": question.about, "utterance": self.utterance}
-                self.entries.append(Enter("question", body))
-                self.said.append(text)
-                self.state = replace(self.state, last_said=text, correcting=True)
+        found = find_correction(self.state.standing, result, drugs)
+        if isinstance(found, Question):
+            self.put(found, correcting=True)
+            self.state = replace(self.state, question=None)
+        else:
+            self.record(found)
 
     def take_back(self) -> None:
+        """Take back what came last: the question under way, else the newest entry."""
+        if self.state.correcting or self.state.question:
+            what = "Correction" if self.state.correcting else "Question"
+            self.state = replace(self.state, correcting=False, question=None, offered=())
+            self.speak(f"{what} dropped. Nothing is changed.")
+            return
         if not self.state.standing:
-            self.speak("Nothing to take back.", [])
+            self.speak("Nothing to take back.")
             return
         entry = self.state.standing[-1]
         self.decide(entry, "rejected", "taken back")
         standing = self.state.standing[:-1]
         text = f"Taken back: {spoken(entry.event)}."
+        offer = []
         if entry.amends:
             old = replace(entry.amends, settled=True)
             self.decide(old, "unconfirmed" if old.waits else "confirmed", f"correction {entry.id} taken back")
             standing = (*standing, old)
             text += f" It stands as {spoken(old.event)}."
-        self.state = replace(self.state, standing=standing, correcting=False, question=None)
-        self.speak(text, [entry.id])
+            if old.waits:
+                text += " Confirm?"
+                offer = [old]
+        self.state = replace(self.state, standing=standing)
+        self.speak(text, [entry])
+        self._offer(offer)
 
     def say_what_is_due(self) -> None:
         waiting = self.state.waiting
         if waiting:
-            names = "; ".join(spoken(entry.event) for entry in waiting)
-            self.speak(f"Waiting for confirm: {names}.", [entry.id for entry in waiting])
+            self.speak(f"Waiting for confirm: {_named(waiting)}.", waiting)
+            self._offer_newest()
         else:
-            self.speak("Nothing is due.", [])
+            self.speak("Nothing is due.")
 
 
-def _placed(event: Event, heard_at: datetime) -> Event:
-    occurred = moment_of(event.stated_time, heard_at) if event.stated_time else heard_at
-    return placed_in_time(event, heard_at, occurred)
+def _named(entries: Sequence[Standing]) -> str:
+    return "; ".join(spoken(entry.event) for entry in entries)
+
+
+def _is_of(event: Event, drug: str, concentration: str | None) -> bool:
+    return isinstance(event, Medication) and event.drug == drug and concentration in (None, event.concentration)
+
+
+def _placed(event: Event, heard_at: datetime, corrected: Standing | None) -> Event:
+    """The event in time: as stated; else, when it corrects another, when that one happened; else when it was heard."""
+    if event.stated_time:
+        return placed_in_time(event, heard_at, moment_of(event.stated_time, heard_at))
+    return placed_in_time(event, heard_at, (corrected and corrected.event.occurred_at) or heard_at)

@@ -25,6 +25,8 @@ class Standing:
     """Whether a decision was entered for it."""
     amends: Standing | None = None
     """The entry it replaced, so that taking it back brings that one back."""
+    flags: tuple[str, ...] = ()
+    """What the checks found."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class DialogueState:
     """A bare "correction" was said: the next words correct the newest entry."""
     question: Question | None = None
     """What was asked and not yet answered."""
+    offered: tuple[str, ...] = ()
+    """Entries whose confirm was asked for last; a bare "confirm" binds to these and to nothing else."""
 
     @property
     def waiting(self) -> tuple[Standing, ...]:
@@ -65,13 +69,6 @@ class Enter:
 
     type: str
     body: Mapping[str, Any]
-
-
-@dataclass(frozen=True)
-class Say:
-    """Something to say aloud; also kept in the case file by the Enter beside it."""
-
-    text: str
 
 
 @dataclass(frozen=True)

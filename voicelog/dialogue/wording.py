@@ -7,6 +7,7 @@ WHO Patient Safety Solutions 3, from memory).
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -99,8 +100,12 @@ def _quantity(value: Decimal | int | None, unit: str | None) -> str | None:
 
 def _vital_sign(event: VitalSign) -> str:
     if event.systolic is not None:
-        lower = "by palpation" if event.diastolic is None else f"over {spoken_number(event.diastolic)}"
-        return f"pressure {spoken_number(event.systolic)} {lower}"
+        return _joined(
+            "pressure",
+            spoken_number(event.systolic),
+            None if event.diastolic is None else f"over {spoken_number(event.diastolic)}",
+            "by palpation" if event.palpated else None,
+        )
     oxygen = {"room_air": "on room air", "supplemental": "on oxygen"}.get(event.oxygen or "")
     return _joined(_SIGNS[event.sign], _quantity(event.value, event.unit), event.quality, event.rhythm, oxygen)
 
@@ -177,7 +182,7 @@ def _patient(event: Patient) -> str:
     age = None
     if event.age is not None:
         plural = "" if event.age == 1 else "s"
-        age = f"{spoken_number(event.age)} {event.age_unit}{plural}"
+        age = f"{spoken_number(event.age)} {event.age_unit or 'year'}{plural}"
     allergy = event.allergy if event.allergy == "no known allergies" else event.allergy and f"allergy {event.allergy}"
     return _joined(
         "patient",
@@ -210,17 +215,29 @@ def spoken(event: Event) -> str:
     return _joined(said, f"at {spoken_time(event.stated_time)}" if event.stated_time else None)
 
 
-def read_back(drafts: Sequence[Draft], corrected: bool = False) -> str:
-    """What is said after a callout: each event, what is doubtful about it, and whether a confirm is waited for."""
+def read_back(drafts: Sequence[Draft], replaced: Sequence[Event | None] = ()) -> str:
+    """What is said after a callout: each event, what is doubtful about it, and whether a confirm is waited for.
+
+    Args:
+        drafts: what was entered.
+        replaced: for each draft the event it corrects, or None; empty when nothing was corrected.
+    """
     said = []
-    for draft in drafts:
+    for draft, old in zip(drafts, replaced or [None] * len(drafts), strict=True):
         doubts = [_FLAGS.get(flag, flag.replace("_", " ")) for flag in draft.flags]
-        said.append(", ".join([spoken(draft.event), *doubts]))
-    text = ". ".join(said)
-    if corrected:
-        text = f"Corrected: {text}"
-    text = text[:1].upper() + text[1:] + "."
-    return f"{text} Confirm?" if any(needs_confirm(draft) for draft in drafts) else text
+        gone = f"in place of {spoken(old)}" if old and _is_another(old, draft.event) else ""
+        text = ", ".join(part for part in [spoken(draft.event), gone, *doubts] if part)
+        said.append(f"Corrected: {text}." if old else f"{text[:1].upper()}{text[1:]}.")
+    if any(needs_confirm(draft) for draft in drafts):
+        said.append("Confirm?")
+    return " ".join(said)
+
+
+def _is_another(old: Event, new: Event) -> bool:
+    """Whether a corrected event does not tell by itself what it replaced."""
+    if isinstance(old, Medication) and isinstance(new, Medication):
+        return old.drug != new.drug or old.action != new.action
+    return isinstance(old, Patient | Remark) or (isinstance(old, Assessment) and old.finding == "general")
 
 
 def needs_confirm(draft: Draft) -> bool:
@@ -229,8 +246,10 @@ def needs_confirm(draft: Draft) -> bool:
 
 
 def question_text(question: Question) -> str:
-    """A question as asked aloud."""
+    """A question as asked aloud, its numbers digit by digit."""
     if question.about != "which_reading":
-        return question.text[:1].upper() + question.text[1:]
-    options = [" and ".join(spoken(draft.event) for draft in reading) for reading in question.readings if reading]
+        text = re.sub(r"\d+(?:\.\d+)?", lambda found: spoken_number(Decimal(found.group())), question.text)
+        return text[:1].upper() + text[1:]
+    readings = [" and ".join(spoken(draft.event) for draft in reading) for reading in question.readings if reading]
+    options = list(dict.fromkeys(readings))
     return f"Which one: {', or '.join(options)}? Say it again." if len(options) > 1 else "Not clear. Say it again."

@@ -9,6 +9,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from voicelog.events import Assessment, Event, Medication, Milestone, Patient, Procedure, Remark, VitalSign
+from voicelog.views.screen import printable
 
 _UNITS = {
     "mm[Hg]": "mmHg",
@@ -23,13 +24,14 @@ _UNITS = {
     "{tablet}": "tablets",
     "{drop}": "drops",
 }
+_COUNTED = frozenset({"units", "puffs", "sprays", "tablets", "drops"})
 
 
 def written_number(value: Decimal | int) -> str:
     """Without trailing zeros, with a leading zero, thousands marked: 0.3, 1, 1,200."""
     text = format(Decimal(value).normalize(), "f")
     whole, _, part = text.partition(".")
-    grouped = f"{int(whole):,}" if len(whole) > 4 else whole
+    grouped = f"{int(whole):,}" if len(whole) > 3 else whole
     return f"{grouped}.{part}" if part else grouped
 
 
@@ -42,7 +44,12 @@ def written_unit(unit: str | None) -> str:
 
 
 def _quantity(value: Decimal | int | None, unit: str | None) -> str:
-    return "" if value is None else f"{written_number(value)} {written_unit(unit)}".strip()
+    if value is None:
+        return ""
+    name = written_unit(unit)
+    if value == 1 and name in _COUNTED:
+        name = name[:-1]
+    return f"{written_number(value)} {name}".strip()
 
 
 def _joined(*parts: str | None) -> str:
@@ -56,7 +63,7 @@ def _words(term: str | None) -> str:
 def _vital_sign(event: VitalSign) -> str:
     name = _words(event.sign).replace("co2", "CO2")
     if event.systolic is not None:
-        lower = "by palpation" if event.diastolic is None else ""
+        lower = "by palpation" if event.palpated else ""
         pair = f"{event.systolic}" if event.diastolic is None else f"{event.systolic}/{event.diastolic}"
         return _joined(name, pair, "mmHg", lower)
     unit = {"/min": "/min", "%": "%"}.get(event.unit or "", "")
@@ -70,14 +77,17 @@ def _medication(event: Medication) -> str:
     volume = _quantity(event.volume_ml, "mL")
     dose = _quantity(event.dose, event.unit)
     amount = f"{dose} in {volume}" if dose and volume else dose or volume
-    return _joined(event.drug, event.concentration, amount, event.route, event.site, action)
+    number, _, unit = (event.concentration or "").partition(" ")
+    return _joined(event.drug, number, written_unit(unit), amount, event.route, event.site, action)
 
 
 def _assessment(event: Assessment) -> str:
+    scores = [("eye", event.eye), ("verbal", event.verbal), ("motor", event.motor)]
+    coma = ", ".join(f"{name} {score}" for name, score in scores if score is not None)
     parts = [
         event.level,
         f"total {event.total}" if event.total is not None else "",
-        f"(eye {event.eye}, verbal {event.verbal}, motor {event.motor})" if event.eye is not None else "",
+        f"({coma})" if coma else "",
         {True: "equal", False: "unequal"}.get(event.equal) if event.equal is not None else "",
         f"left {_quantity(event.left_mm, 'mm')}" if event.left_mm is not None else "",
         f"right {_quantity(event.right_mm, 'mm')}" if event.right_mm is not None else "",
@@ -104,7 +114,7 @@ def _procedure(event: Procedure) -> str:
 
 
 def _patient(event: Patient) -> str:
-    age = "" if event.age is None else f"{event.age} {event.age_unit}{'' if event.age == 1 else 's'}"
+    age = "" if event.age is None else f"{event.age} {event.age_unit or 'year'}{'' if event.age == 1 else 's'}"
     allergy = event.allergy if event.allergy == "no known allergies" else event.allergy and f"allergy: {event.allergy}"
     return _joined(
         "patient",
@@ -134,4 +144,4 @@ def written(event: Event) -> str:
             text = _words(event.milestone)
         case Remark():
             text = f"remark (unparsed): {event.text}"
-    return text
+    return printable(text)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from voicelog.events import Medication
 from voicelog.views.labels import written
+from voicelog.views.screen import printable
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -55,17 +56,19 @@ def timeline_table(state: CaseState) -> RenderableType:
             notes.append(recorded.basis)
         table.add_row(
             when.strftime("%H:%M:%S") if when else "",
-            recorded.id,
+            Text(printable(recorded.id)),
             Text(written(recorded.event), style="dim" if struck else ""),
             Text(state_text, style=style),
-            Text(", ".join(notes), style="dim"),
+            Text(printable(", ".join(notes)), style="dim"),
         )
     return table
 
 
 def open_items(state: CaseState) -> list[str]:
     """What still needs a person, one line each."""
-    items = [f"{e.id} {written(e.event)}: never confirmed" for e in state.events if e.status == "unconfirmed"]
+    items = [
+        f"{printable(e.id)} {written(e.event)}: never confirmed" for e in state.events if e.status == "unconfirmed"
+    ]
     if not state.closed:
         items.append("the case is not closed")
     return items

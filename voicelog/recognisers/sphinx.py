@@ -1,0 +1,174 @@
+"""The embedded default: PocketSphinx with the English model in its wheel, kept to what the grammar lets crews say."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from importlib import metadata, util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from voicelog.errors import RecogniserError
+from voicelog.grammar.acceptor import END, START, Weights, WordNet, word_net
+from voicelog.grammar.jsgf import emit_jsgf
+from voicelog.grammar.model import Grammar
+from voicelog.recognisers.base import Availability, Hypothesis, Listener, Utterance, Word
+from voicelog.recognisers.pronunciations import (
+    PHONES,
+    bundled_pronunciations,
+    local_pronunciations,
+    place_of,
+    typed_only,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+GARBAGE = "<garbage>"
+FRAMES_PER_SECOND = 100
+WEIGHTS = Weights()
+"""Of callouts against talk, filler and garbage; measured with tests/bench/bench_sphinx.py."""
+_PHONE_WORD = "phone-"
+_VARIANT = re.compile(r"\(\d+\)\Z")
+_INSTALL = "install it: pip install pocketsphinx"
+_SEARCH = "voicelog"
+_DECODER: dict[str, Any] = {
+    "lm": None,
+    # With the default the phone loop runs at seven times real time.
+    "bestpath": False,
+    "loglevel": "FATAL",
+}
+
+
+def is_available() -> Availability:
+    """Whether PocketSphinx and its bundled model are installed. Never raises, never downloads."""
+    if util.find_spec("pocketsphinx") is None:
+        return Availability(False, "pocketsphinx is not installed", _INSTALL)
+    from pocketsphinx import get_model_path
+
+    model = Path(get_model_path("en-us/en-us"))
+    if not model.is_dir():
+        return Availability(False, f"pocketsphinx has no model at {model}", "install its wheel from the package registry")
+    return Availability(True, f"pocketsphinx {metadata.version('pocketsphinx')}, bundled model en-us")
+
+
+def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights = WEIGHTS) -> SphinxListener:
+    """Open the decoder for a grammar.
+
+    Args:
+        grammar: what may be said.
+        pronunciations: further directories of ``*.dict`` and ``typed_only.txt``, such as the crew's own.
+        weights: of callouts against anything else.
+
+    Raises:
+        RecogniserError: engine or model missing, or a word of the grammar has no pronunciation.
+    """
+    ready = is_available()
+    if not ready.ready:
+        raise RecogniserError(ready.detail, ready.hint)
+    directories = tuple(pronunciations)
+    silent = typed_only(grammar.vocabulary, directories)
+    ways = _ways(grammar, silent, directories)
+    net = word_net(grammar, silent, [_PHONE_WORD + phone.lower() for phone in PHONES], weights)
+    options = {
+        "engine": f"pocketsphinx {metadata.version('pocketsphinx')}",
+        "model": "en-us, bundled",
+        "garbage_weight": f"{weights.garbage:g}",
+        "jsgf": hashlib.sha256(emit_jsgf(grammar, without=silent).encode()).hexdigest()[:16],
+    }
+    return SphinxListener(_decoder(net, ways), options)
+
+
+class SphinxListener(Listener):
+    """An open PocketSphinx decoder."""
+
+    name = "sphinx"
+
+    def __init__(self, decoder: Any, options: Mapping[str, str]) -> None:
+        self._decoder = decoder
+        self._open = False
+        self.options = dict(options)
+
+    def feed(self, block: NDArray[np.int16]) -> None:
+        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
+        if not self._open:
+            self._decoder.start_utt()
+            self._open = True
+        self._decoder.process_raw(block.tobytes())
+
+    def finish(self) -> Utterance:
+        """End the utterance; one reading, or none when nothing was fed or no path of the grammar fits."""
+        if not self._open:
+            return Utterance()
+        self._decoder.end_utt()
+        self._open = False
+        if self._decoder.hyp() is None:
+            return Utterance()
+        words = heard((part.word, part.start_frame, part.end_frame) for part in self._decoder.seg())
+        return Utterance((Hypothesis(words),)) if words else Utterance()
+
+    def close(self) -> None:
+        """Free the decoder."""
+        self._decoder = None
+
+
+def heard(segments: Iterable[tuple[str, int, int]]) -> tuple[Word, ...]:
+    """Words of the decoder's segments: silence dropped, variants folded, runs of phones made one garbage word.
+
+    Args:
+        segments: (dictionary entry, first frame, last frame).
+    """
+    words: list[Word] = []
+    for entry, first, last in segments:
+        if entry[0] in "<[(+":
+            continue
+        start, end = first / FRAMES_PER_SECOND, (last + 1) / FRAMES_PER_SECOND
+        if not entry.startswith(_PHONE_WORD):
+            words.append(Word(_VARIANT.sub("", entry), start, end))
+        elif words and words[-1].text == GARBAGE:
+            words[-1] = Word(GARBAGE, words[-1].start, end)
+        else:
+            words.append(Word(GARBAGE, start, end))
+    return tuple(words)
+
+
+def _ways(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path]) -> dict[str, tuple[str, ...]]:
+    """Every spoken word of the grammar and its pronunciations."""
+    from pocketsphinx import get_model_path
+
+    wanted = grammar.vocabulary - silent
+    own = local_pronunciations(directories)
+    bundled = bundled_pronunciations(Path(get_model_path("en-us/cmudict-en-us.dict")), wanted)
+    missing = sorted(word for word in wanted if word not in own and word not in bundled)
+    if missing:
+        place = place_of(missing[0], grammar)
+        more = f" (and {len(missing) - 1} more: {', '.join(missing[1:6])})" if len(missing) > 1 else ""
+        raise RecogniserError(
+            f"{place}: " * bool(place) + f"the word {missing[0]!r} has no pronunciation{more}",
+            "add it to a .dict file beside models/pronunciations.dict, or to typed_only.txt if it is never spoken",
+        )
+    return {word: tuple(dict.fromkeys((*bundled.get(word, ()), *own.get(word, ())))) for word in sorted(wanted)}
+
+
+def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
+    from pocketsphinx import Decoder
+
+    entries = []
+    for word in sorted(net.words):
+        said = ways[word] if word in ways else (word.removeprefix(_PHONE_WORD).upper(),)
+        entries += [f"{word if n == 1 else f'{word}({n})'} {phones}" for n, phones in enumerate(said, start=1)]
+    # The engine reads its dictionary from a file only; one of the words at hand opens faster and smaller than 126,000.
+    with tempfile.TemporaryDirectory(prefix="voicelog-") as directory:
+        path = Path(directory) / "words.dict"
+        path.write_text("\n".join(entries) + "\n", encoding="utf-8")
+        try:
+            decoder = Decoder(dict=str(path), **_DECODER)
+        except RuntimeError as error:
+            raise RecogniserError(f"pocketsphinx does not start: {error}", "reinstall pocketsphinx") from error
+    search = decoder.create_fsg(_SEARCH, START, END, [*net.empty, *net.arcs])
+    decoder.add_fsg(_SEARCH, search)
+    decoder.activate_search(_SEARCH)
+    return decoder

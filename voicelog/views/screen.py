@@ -1,0 +1,8 @@
+"""Text for a terminal, whatever a file or its name holds."""
+
+from __future__ import annotations
+
+
+def printable(text: str) -> str:
+    """The text with a mark in place of each sign that would move the cursor, change colours or break the line."""
+    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
