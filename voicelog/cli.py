@@ -11,6 +11,7 @@ from pathlib import Path
 
 from voicelog import __version__
 from voicelog.errors import GrammarError, VoicelogError
+from voicelog.recognisers.registry import FOR_AUDIO
 from voicelog.views.screen import printable
 
 DONE, FINDINGS, WRONG_USE = 0, 1, 2
@@ -61,6 +62,7 @@ def build_parser() -> argparse.ArgumentParser:
     replay.add_argument(
         "--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="which recogniser hears (default: %(default)s)"
     )
+    replay.add_argument("--svg", type=Path, metavar="FILE", help="also save what is printed as a picture")
     replay.add_argument(
         "--start",
         metavar="TIME",

@@ -22,7 +22,7 @@ _NO_TEXT = frozenset({"Cc", "Cs", "Cn", "Co"})
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print the meaning of a callout, or of each line of standard input; exit code 1 when one is not understood.
+    """Print the meaning of a callout, or of each line of standard input.
 
     Raises:
         UsageError: for text that is no callout at all; a line of standard input is answered all the same, as not
@@ -35,18 +35,19 @@ def run(arguments: argparse.Namespace) -> int:
         refusal = _refusal(arguments.text)
         if refusal:
             raise refusal
-        return _answer(parse(words_of(arguments.text), grammar), arguments.json)
-    code, first = 0, None
+        _answer(parse(words_of(arguments.text), grammar), arguments.json)
+        return 0
+    first = None
     for number, line in enumerate(_lines(sys.stdin), start=1):
         refusal = _refusal(line.rstrip("\r\n"))
         if refusal:
             first = first or UsageError(f"line {number}: {refusal.message}", refusal.hint)
         result = ParseResult("not_understood", reason=refusal.message) if refusal else parse(words_of(line), grammar)
-        code |= _answer(result, arguments.json)
+        _answer(result, arguments.json)
         sys.stdout.flush()
     if first:
         raise first
-    return code
+    return 0
 
 
 def _lines(stream: TextIO) -> TextIO:
@@ -67,13 +68,12 @@ def _refusal(text: str) -> UsageError | None:
     return None
 
 
-def _answer(result: ParseResult, as_json: bool) -> int:
+def _answer(result: ParseResult, as_json: bool) -> None:
     said = read_back(result.drafts) if result.drafts else ""
     if as_json:
         sys.stdout.write(json_line(plain_parse(result, said)) + "\n")
     else:
         _print(result, said)
-    return 1 if result.outcome == "not_understood" else 0
 
 
 def _print(result: ParseResult, said: str) -> None:

@@ -9,6 +9,7 @@ import re
 import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,7 @@ from voicelog.grammar.model import Grammar
 from voicelog.recognisers.base import SAMPLE_RATE, Listener
 from voicelog.recognisers.registry import recogniser
 from voicelog.session import Session, listen_to
+from voicelog.views.picture import PICTURE_WIDTH, save_picture
 from voicelog.views.plain import json_line
 from voicelog.views.screen import printable
 
@@ -38,20 +40,22 @@ _STREAMED = {"utterance", "read_back", "question", "command", "not_understood", 
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Replay each recording into a case file of its own; exit code 1 when a drug or flagged entry stays unconfirmed."""
-    if arguments.case and len(arguments.audio) > 1:
-        raise UsageError("--case takes one recording", "leave out --case, or replay one recording at a time")
+    """Replay each recording into a case file of its own."""
+    if len(arguments.audio) > 1 and (arguments.case or arguments.svg):
+        option = "--case" if arguments.case else "--svg"
+        raise UsageError(f"{option} takes one recording", f"leave out {option}, or replay one recording at a time")
+    if arguments.svg and arguments.json:
+        raise UsageError("--svg pictures what is printed for people, not --json", "leave out one of the two")
     start = _stated_start(arguments.start)
     recordings = [probe(path) for path in arguments.audio]
     grammar = load_grammar(*arguments.grammars)
     listener = recogniser(arguments.listener).open(grammar)
-    code = 0
     try:
         for info in recordings:
-            code |= _Replay(info, grammar, listener, start, arguments.case, arguments.json).run()
+            _Replay(info, grammar, listener, start, arguments.case, arguments.json, arguments.svg).run()
     finally:
         listener.close()
-    return code
+    return 0
 
 
 def _stated_start(text: str | None) -> datetime | None:
@@ -97,6 +101,7 @@ class _Replay:
         start: datetime | None,
         case: Path | None,
         as_json: bool,
+        picture: Path | None,
     ) -> None:
         self.info = info
         self.grammar = grammar
@@ -106,8 +111,14 @@ class _Replay:
         self.clock = SampleClock(stated or datetime.now(UTC).astimezone())
         self.path = case or _new_case_path(info.path)
         self.as_json = as_json
+        self.picture = picture
 
-    def run(self) -> int:
+    def run(self) -> None:
+        """Replay, print and close.
+
+        Raises:
+            AudioError: the recording is damaged inside; what was heard before is entered, the damage as a gap.
+        """
         opened = {
             "version": __version__,
             "listener": self.listener.options,
@@ -122,9 +133,10 @@ class _Replay:
             self._report(session.close(end))
             state = fold(case.entries())
         self._summary(state)
+        if self.picture:
+            save_picture(self._console, f"voicelog replay {self.info.path.name}", self.picture)
         if failure:
             raise failure
-        return 1 if any(event.status == "unconfirmed" for event in state.events) else 0
 
     def _play(self, session: Session) -> AudioError | None:
         """Feed the recording; what was heard before a damaged place is kept, and the damage is entered as a gap."""
@@ -159,11 +171,11 @@ class _Replay:
         sys.stdout.write(json_line({"source": str(self.info.path), **fields}) + "\n")
         sys.stdout.flush()
 
-    @property
+    @cached_property
     def _console(self) -> Console:
         from rich.console import Console
 
-        return Console(highlight=False)
+        return Console(highlight=False, record=self.picture is not None, width=PICTURE_WIDTH if self.picture else None)
 
     def _heading(self) -> None:
         if self.as_json:

@@ -12,16 +12,17 @@ from voicelog.views.screen import printable
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print a case's timeline; exit code 1 when something is open."""
+    """Print a case's timeline; exit code 1 when the file is not as it was written."""
     with CaseFile.open(arguments.case) as case:
         state = fold(case.entries())
+        problems = case.problems()
     if arguments.json:
         for recorded in state.events:
             sys.stdout.write(json_line(event_line(recorded)) + "\n")
-        sys.stdout.write(json_line(case_line(state, str(arguments.case))) + "\n")
+        sys.stdout.write(json_line({**case_line(state, str(arguments.case)), "problems": problems}) + "\n")
     else:
-        _print(state, str(arguments.case))
-    return 1 if any(event.status == "unconfirmed" for event in state.events) or not state.closed else 0
+        _print(state, str(arguments.case), problems)
+    return 1 if problems else 0
 
 
 def event_line(recorded: RecordedEvent) -> dict[str, object]:
@@ -53,7 +54,7 @@ def case_line(state: CaseState, path: str) -> dict[str, object]:
     }
 
 
-def _print(state: CaseState, path: str) -> None:
+def _print(state: CaseState, path: str, problems: list[str]) -> None:
     from rich.console import Console
     from rich.text import Text
 
@@ -69,4 +70,10 @@ def _print(state: CaseState, path: str) -> None:
     console.print()
     print_case(console, state)
     console.print()
+    if problems:
+        console.print("Integrity", style="italic")
+    for problem in problems:
+        console.print(Text(f"  ✕ {printable(problem)}", style="bold red"), soft_wrap=True)
+    if problems:
+        console.print()
     console.print(Text(CAUTION, style="dim"))

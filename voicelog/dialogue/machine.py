@@ -144,6 +144,8 @@ class _Turn:
         words = " ".join(word.text for word in result.words)
         body = {"reason": result.reason, "words": words, "utterance": self.utterance}
         self.entries.append(Enter("not_understood", body))
+        # This may have been a missed callout: a confirm right after it must not bind to an older entry unheard.
+        self.state = replace(self.state, offered=())
         # Talk is left alone; only what comes close to a callout, or answers voicelog, is asked for again.
         if self.state.correcting or any(mark in result.reason for mark in _LISTEN_AGAIN):
             self.speak("Say again.")

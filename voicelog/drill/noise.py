@@ -1,8 +1,8 @@
-"""Synthetic background sounds from a seed: diesel engine, bag-valve puffs, siren; no recordings of anything."""
+"""Synthetic background sounds from a seed: diesel engine, bag-valve puffs, siren, babble; no recordings of anything."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from voicelog.recognisers.base import SAMPLE_RATE
@@ -116,6 +116,23 @@ def siren(samples: int, cycles_per_s: float) -> Signal:
     sweep = 0.5 - 0.5 * np.cos(2 * np.pi * cycles_per_s * time)
     phase = 2 * np.pi * np.cumsum(SIREN_LOW_HZ + (SIREN_HIGH_HZ - SIREN_LOW_HZ) * sweep) / SAMPLE_RATE
     return _unit(np.sin(phase) + 0.4 * np.sin(2 * phase) + 0.2 * np.sin(3 * phase))
+
+
+def babble(talkers: Sequence[NDArray[np.float32]], samples: int, rng: np.random.Generator) -> Signal:
+    """Many people talking at once, at RMS 1: each talker's speech in a loop, from a place of its own.
+
+    Args:
+        talkers: speech of different voices, 16 kHz, one level; none empty.
+        samples: length.
+        rng: where each loop begins.
+    """
+    import numpy as np
+
+    mix = np.zeros(samples)
+    for speech in talkers:
+        start = int(rng.integers(speech.size))
+        mix += np.resize(np.roll(speech, -start), samples)
+    return _unit(mix)
 
 
 def _shaped(samples: int, rng: np.random.Generator, gain: Callable[[Signal], Signal]) -> Signal:

@@ -1,8 +1,8 @@
 """Turns a grammar into one small word net for a recogniser that walks weighted arcs between numbered states.
 
-The net lets through a little more than the grammar: within one phrase every use of a number or of a long list shares
-one copy, so after it any of that phrase's continuations may follow. That makes the net a quarter of the size; what was
-meant is for the parser alone to say.
+The net lets through a little more than the grammar: within one phrase every use of a large number, rule or list
+shares one copy, so after it any of that phrase's continuations may follow. That halves the net; what was meant is for
+the parser alone to say.
 """
 
 from __future__ import annotations
@@ -10,15 +10,17 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from voicelog.grammar.jsgf import number_rules, pruned
+from voicelog.grammar.jsgf import number_rules
 from voicelog.grammar.loader import TIME_RULE
 from voicelog.grammar.model import Grammar, Phrase, PhraseKind
 from voicelog.grammar.numbers import KINDS
 from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Reference, Tagged
 from voicelog.grammar.tree import Sequence as Said
 
-LONG_LIST = 30
-"""A list with at least so many spoken forms is shared within a phrase."""
+LARGE = 100
+"""A number, list or rule with at least so many arcs of its own is shared within a phrase."""
+SPOKEN_LETTERS = frozenset({"a", "i", "o"})
+"""Letters said as words of their own; any other letter that is a whole choice, as ``g`` beside ``grams``, is typed."""
 START, END = 0, 1
 
 
@@ -26,15 +28,15 @@ START, END = 0, 1
 class Weights:
     """How likely each kind of part is, 0 to 1, beside a callout at 1; chosen by measurement."""
 
-    fragment: float = 0.1
+    fragment: float = 1e-3
     """A value without its callout."""
-    talk: float = 0.01
+    talk: float = 1e-4
     """Words that tell talk from callouts."""
-    filler: float = 0.1
+    filler: float = 1e-3
     """Filler words, and clock times before and after a callout."""
-    again: float = 0.01
+    again: float = 1e-6
     """Each part after the first."""
-    garbage: float = 1e-10
+    garbage: float = 1e-6
     """A stretch of speech outside the grammar."""
 
 
@@ -100,10 +102,7 @@ class _Builder:
         self.net = WordNet()
         self.states = 2
         self.numbers = number_rules()
-        self.plain: dict[str, Table] = {}
-        self.shared = {
-            name for name, values in grammar.lists.items() if len(values.items) >= LONG_LIST
-        } | KINDS.keys()
+        self.tables: dict[str, Table] = {}
 
     def state(self) -> int:
         self.states += 1
@@ -114,17 +113,19 @@ class _Builder:
         loose = _Loose()
         for phrase in phrases:
             for tree in phrase.say:
-                kept = pruned(untimed(tree), self.without)
-                if kept is not None:
-                    self.join(loose, kept, 0, 1, phrase.name)
-        if not loose.steps[0] and not loose.empty[0]:
-            return
-        start, ends = self.lay(minimal(loose.determined()), {})
-        self.net.empty.append((START, start, weight))
-        self.net.empty += [(end, END, 1.0) for end in ends]
+                self.join(loose, untimed(tree), 0, 1, phrase.name)
+        table = minimal(loose.determined())
+        if table[0][0]:
+            start, ends = self.lay(table, {}, "")
+            self.net.empty.append((START, start, weight))
+            self.net.empty += [(end, END, 1.0) for end in ends]
 
-    def lay(self, table: Table, copies: dict[str, tuple[int, list[int]]]) -> tuple[int, list[int]]:
-        """Copy a table into the net, one copy a shared symbol; returns its first state and those it may end in."""
+    def lay(self, table: Table, copies: dict[str, tuple[int, list[int]]], phrase: str) -> tuple[int, list[int]]:
+        """Copy a table into the net, one copy of each shared name a phrase.
+
+        Returns:
+            Its first state and those it may end in.
+        """
         steps, finals = table
         first = self.states
         self.states += len(steps)
@@ -133,23 +134,23 @@ class _Builder:
                 if not symbol.startswith("<"):
                     self.net.arcs.append((number, first + target, 1.0, symbol))
                     continue
-                if symbol not in copies:
-                    copies[symbol] = self.lay(self.alone(symbol[1:].partition("@")[0]), copies)
-                start, ends = copies[symbol]
+                name, _, used_by = symbol[1:-1].partition("@")
+                copy = f"{name}@{used_by or phrase}"
+                if copy not in copies:
+                    copies[copy] = self.lay(self.alone(name), copies, used_by or phrase)
+                start, ends = copies[copy]
                 self.net.empty.append((number, start, 1.0))
                 self.net.empty += [(end, first + target, 1.0) for end in ends]
         return first, [first + number for number, final in enumerate(finals) if final]
 
     def alone(self, name: str) -> Table:
-        """A number or a list by itself."""
-        if name not in self.plain:
+        """A number, a list or a rule by itself."""
+        if name not in self.tables:
             loose = _Loose()
             for tree in self.forms(name):
-                kept = pruned(tree, self.without)
-                if kept is not None:
-                    self.join(loose, kept, 0, 1, "")
-            self.plain[name] = minimal(loose.determined())
-        return self.plain[name]
+                self.join(loose, tree, 0, 1, "")
+            self.tables[name] = minimal(loose.determined())
+        return self.tables[name]
 
     def forms(self, name: str) -> Sequence[Node]:
         """What a name stands for."""
@@ -159,23 +160,29 @@ class _Builder:
             return [tree for _, tree in self.grammar.lists[name].items]
         return (self.numbers[name],)
 
+    def shared(self, name: str) -> bool:
+        """Whether a phrase holds one copy of it."""
+        known = name in KINDS or name in self.grammar.rules or name in self.grammar.lists
+        return known and sum(map(len, self.alone(name)[0])) >= LARGE
+
     def join(self, loose: _Loose, node: Node, start: int, end: int, phrase: str) -> None:
+        """Lay a tree between two states, without the alternatives that need a word left out."""
         match node:
             case Literal(word):
-                loose.steps[start].append((word, end))
+                if word not in self.without:
+                    loose.steps[start].append((word, end))
+            case Reference(name) if self.shared(name):
+                loose.steps[start].append((f"<{name}@{phrase}>", end))
             case Reference(name):
-                if name in self.shared and phrase:
-                    loose.steps[start].append((f"<{name}@{phrase}>", end))
-                    return
                 for tree in self.forms(name):
-                    kept = pruned(tree, self.without)
-                    if kept is not None:
-                        self.join(loose, kept, start, end, phrase)
+                    self.join(loose, tree, start, end, phrase)
             case Optional(part):
                 loose.empty[start].append(end)
                 self.join(loose, part, start, end, phrase)
             case Alternatives(choices):
                 for choice in choices:
+                    if isinstance(choice, Literal) and len(choice.word) == 1 and choice.word not in SPOKEN_LETTERS:
+                        continue
                     self.join(loose, choice, start, end, phrase)
             case Said(parts):
                 for part in parts:
@@ -230,7 +237,23 @@ class _Loose:
                     order.append(key)
                 arcs[symbol] = numbers[key]
             table.append(arcs)
-        return table, [1 in members for members in order]
+        return _live(table, [1 in members for members in order])
+
+
+def _live(steps: list[dict[str, int]], finals: list[bool]) -> Table:
+    """The table without steps that lead to no end, as a word left out may cut a sequence short."""
+    back: dict[int, set[int]] = {}
+    for number, arcs in enumerate(steps):
+        for target in arcs.values():
+            back.setdefault(target, set()).add(number)
+    alive = {number for number, final in enumerate(finals) if final}
+    todo = list(alive)
+    while todo:
+        for source in back.get(todo.pop(), ()):
+            if source not in alive:
+                alive.add(source)
+                todo.append(source)
+    return [{symbol: target for symbol, target in arcs.items() if target in alive} for arcs in steps], finals
 
 
 def minimal(table: Table) -> Table:

@@ -7,6 +7,7 @@ import os
 import re
 import tomllib
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from functools import cached_property, lru_cache
 from importlib.resources import files
@@ -29,7 +30,7 @@ TIME_RULE = "at_time"
 _SECTIONS: dict[str, set[str]] = {
     "list": {"field", "items"},
     "rule": {"say"},
-    "phrase": {"say", "event", "examples", "counterexamples"},
+    "phrase": {"say", "event", "examples", "counterexamples", "after"},
     "command": {"say", "examples", "counterexamples"},
     "talk": {"say", "reason", "examples"},
     "fragment": {"say", "event", "examples"},
@@ -108,16 +109,7 @@ def _timed(phrase: Phrase, has_rule: bool) -> Phrase:
         return phrase
     time = Optional(Reference(TIME_RULE))
     say = tuple(Said((time, tree, time)) for tree in phrase.say)
-    return Phrase(
-        phrase.name,
-        phrase.kind,
-        say,
-        phrase.event,
-        phrase.examples,
-        phrase.counterexamples,
-        phrase.place,
-        phrase.reason,
-    )
+    return replace(phrase, say=say)
 
 
 class _File:
@@ -137,8 +129,9 @@ class _File:
             self.tables: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+), column (\d+)", str(error))
-            line, column = (int(found.group(1)), int(found.group(2))) if found else (0, 0)
-            text = self.text.splitlines()[line - 1] if 0 < line <= len(self.text.splitlines()) else ""
+            lines = self.text.splitlines() or [""]
+            line, column = (int(found.group(1)), int(found.group(2))) if found else (len(lines), len(lines[-1]) + 1)
+            text = lines[line - 1] if line <= len(lines) else ""
             message = re.sub(r" \(at .*\)$", "", str(error))
             raise GrammarError(
                 f"not valid TOML: {message}", "mend the line shown", file=path, line=line, column=column, text=text
@@ -188,10 +181,14 @@ class _File:
         return {header.group(1): number for header, number in found if header}
 
     def line_of(self, header: str, snippet: str = "") -> int:
-        """The line of a table's header, or of the first line after it that holds the snippet; 0 when not found."""
+        """The line of a table's header, or of the first line after it that holds the snippet; 0 when not found.
+
+        A section without a header of its own is found by the first table or key in it.
+        """
         start = self._headers.get(header)
         if start is None:
-            return 0
+            begins = re.compile(rf"\s*\[*\s*{re.escape(header)}\b")
+            return next((number for number, line in enumerate(self._lines, start=1) if begins.match(line)), 0)
         after = (number + 1 for number in range(start, len(self._lines)) if snippet and snippet in self._lines[number])
         return next(after, start + 1)
 
@@ -274,6 +271,7 @@ def _phrase(file: _File, section: str, name: str, table: dict[str, Any]) -> Phra
         tuple(table.get("counterexamples", ())),
         Place(file.path, file.line_of(key)),
         table.get("reason", ""),
+        tuple(table.get("after", ())),
     )
 
 

@@ -2,21 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
+from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
-from voicelog.grammar.net import Automaton, State, Trie, Values, build_net, build_number, expansions, number_tree
+from voicelog.grammar.net import (
+    Automaton,
+    Effect,
+    State,
+    Trie,
+    Values,
+    build_net,
+    build_number,
+    expansions,
+    number_tree,
+)
 from voicelog.grammar.numbers import KINDS, NUMBER_WORDS
-from voicelog.grammar.tree import Node, literals, references
+from voicelog.grammar.tree import Alternatives, Node, literals, references
+from voicelog.grammar.tree import Literal as SaidWord
 
 PhraseKind = Literal["event", "command", "talk", "filler", "fragment"]
+TELLING_KINDS = 1
+"""A label word used by more kinds of events than this tells nothing about which one is meant."""
+MIN_INITIALS = 3
+"""Fewest spelled letters that may be typed as one word; two, such as ``i n``, could be a word of their own."""
+LINK_WORDS = frozenset({"over", "per"})
+"""Words between two numbers, or a number and its unit: without them the numbers mean something else."""
+TYPED = "#"
+"""Stands for any typed number among the words with which something can begin."""
+TYPED_SIGNS = frozenset("0123456789.")
+"""Signs with which a typed number begins."""
 SIDE_WORDS = frozenset({"left", "right", "both", "bilateral"})
-VALUE_LISTS = frozenset({"drug", "dose_unit", "route"})
-_LINK_WORDS = frozenset({"per", "under", "the", "with", "and", "mouth", "nose", "skin", "back"})
 DRUG_LIST = "drug"
 """The name by which phrases refer to the formulary: ``<drug>``."""
 
@@ -57,6 +77,8 @@ class Phrase:
     place: Place = Place(Path())
     reason: str = ""
     """For talk: why it is not for the log, in words for the crew."""
+    after: tuple[str, ...] = ()
+    """Names of the phrases that it may follow in one breath; empty when it stands by itself."""
 
 
 @dataclass(frozen=True)
@@ -111,17 +133,26 @@ class Grammar:
         return Compiled(self)
 
     @cached_property
-    def value_words(self) -> frozenset[str]:
-        """Words that carry a value wherever they stand: numbers, and the longer words of drugs, units and routes."""
-        plain = {w for p in self.phrases if p.kind == "filler" for tree in p.say for w in literals(tree)}
-        listed = {
-            word
-            for name in VALUE_LISTS & self.lists.keys()
-            for _, tree in self.lists[name].items
-            for word in literals(tree)
-            if len(word) > 2
-        }
-        return NUMBER_WORDS | (listed - plain - _LINK_WORDS)
+    def telling_words(self) -> frozenset[str]:
+        """Label words by which a callout is known: those that few kinds of events use."""
+        users: dict[str, set[str]] = {}
+        rules: dict[str, frozenset[str]] = {}
+        for phrase in self.phrases:
+            kind = repr(sorted(phrase.event.items())) if phrase.kind == "event" else phrase.kind
+            for word in self._label_words(phrase.say, rules):
+                users.setdefault(word, set()).add(kind)
+        return frozenset(word for word, kinds in users.items() if len(kinds) <= TELLING_KINDS and "filler" not in kinds)
+
+    def _label_words(self, trees: Iterable[Node], known: dict[str, frozenset[str]]) -> frozenset[str]:
+        """Words of the trees and of the rules they use; ``known`` keeps what was found for each rule."""
+        words: set[str] = set()
+        for tree in trees:
+            words.update(literals(tree))
+            for name in references(tree):
+                if name not in known:
+                    known[name] = self._label_words(self.rules.get(name, ()), known)
+                words |= known[name]
+        return frozenset(words)
 
     @cached_property
     def vocabulary(self) -> frozenset[str]:
@@ -153,6 +184,24 @@ def _uses(grammar: Grammar) -> Iterator[tuple[str, Node]]:
             yield name, tree
 
 
+def _initials_joined(form: tuple[str, ...]) -> tuple[str, ...]:
+    """The form as it is typed: three and more letters spelled apart become one word, ``t x a`` -> ``txa``."""
+    joined: list[str] = []
+    for letters, run in groupby(form, key=lambda word: len(word) == 1):
+        words = list(run)
+        joined += ["".join(words)] if letters and len(words) >= MIN_INITIALS else words
+    return tuple(joined)
+
+
+def _choices(trees: Iterable[Node]) -> Iterator[Node]:
+    """The trees, those that are a choice opened."""
+    for tree in trees:
+        if isinstance(tree, Alternatives):
+            yield from _choices(tree.choices)
+        else:
+            yield tree
+
+
 class Compiled:
     """The nets of a grammar: one for all phrases, one a rule, a trie a list, an automaton a number kind."""
 
@@ -164,9 +213,18 @@ class Compiled:
             for tree in phrase.say
             for word in literals(tree)
         }
-        self.exact = frozenset(NUMBER_WORDS | SIDE_WORDS | talk)
+        self.exact = frozenset(NUMBER_WORDS | SIDE_WORDS | LINK_WORDS | talk)
         """Words that are never mended: numbers, sides and the words that tell talk from callouts."""
-        self.vocabulary = grammar.vocabulary
+        alone = {
+            tree.word
+            for phrase in grammar.phrases
+            if phrase.kind == "talk"
+            for tree in _choices(phrase.say)
+            if isinstance(tree, SaidWord)
+        }
+        self.never_mended = frozenset(NUMBER_WORDS | SIDE_WORDS | LINK_WORDS | alone)
+        """Words that are no part of a mended label: as ``exact``, with those words of talk only that stand alone."""
+        self.grammar = grammar
         self.phrases: list[Phrase] = []
         trees: list[Node] = []
         for phrase in grammar.phrases:
@@ -181,8 +239,48 @@ class Compiled:
             for filled, tree in values.items:
                 for form in expansions(tree):
                     trie.add(form, filled)
+                    trie.add(_initials_joined(form), filled)
             self.tries[values.name] = (values.field, trie)
         used = {name for _, tree in _uses(grammar) for name in references(tree)}
         self.numbers: dict[str, Automaton] = {
             name: build_number(KINDS[name].say) for name in sorted(used & KINDS.keys())
         }
+
+        self.firsts: dict[str, frozenset[str]] = {name: self._first_words(name) for name in self.called}
+        self.vocabulary = grammar.vocabulary.union(*self.firsts.values()) - {TYPED}
+        """Every word that can be said or typed, initials joined as they are typed among them."""
+
+    @property
+    def called(self) -> Iterator[str]:
+        """Names of everything a net may call."""
+        yield from self.tries
+        yield from self.numbers
+        yield from self.rules
+
+    def _first_words(self, name: str) -> frozenset[str]:
+        """Words with which a list, number or rule can begin; TYPED stands for any typed number."""
+        if name in self.tries:
+            return frozenset(self.tries[name][1].children)
+        if name in self.numbers:
+            return frozenset(self.numbers[name].steps) | {TYPED}
+        state = self.rules[name]
+        return frozenset(state.words).union(*(self._first_words(called) for called, _, _, _ in state.calls))
+
+    def calls_with(self, state: State, word: str, mending: bool) -> list[tuple[str, str, tuple[Effect, ...], State]]:
+        """The calls of a state that can begin with a word.
+
+        When mending, every rule can: its first word may be mended. Numbers and lists begin as they are said.
+        """
+        key = TYPED if word[:1] in TYPED_SIGNS else word
+        if mending:
+            return [call for call in state.calls if call[0] in self.rules or key in self.firsts[call[0]]]
+        if key not in state.starting:
+            if key != TYPED and key not in self.vocabulary:
+                return []
+            state.starting[key] = [call for call in state.calls if key in self.firsts[call[0]]]
+        return state.starting[key]
+
+    @property
+    def telling(self) -> frozenset[str]:
+        """Label words by which a callout is known."""
+        return self.grammar.telling_words

@@ -53,6 +53,8 @@ class State:
     """(name of a list, rule or number, field to fill or '', effects before it, next state)."""
     finals: list[tuple[tuple[Effect, ...], int]] = field(default_factory=list)
     """(effects before the end, number of the phrase that ends here)."""
+    starting: dict[str, list[tuple[str, str, tuple[Effect, ...], State]]] = field(default_factory=dict)
+    """Word -> those calls that can begin with it; filled as words are met."""
 
 
 def expansions(node: Node) -> list[tuple[str, ...]]:

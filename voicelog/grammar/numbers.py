@@ -6,6 +6,7 @@ same syntax as every phrase, and ``value_of`` gives the one value those words ha
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -53,6 +54,18 @@ class NumberKind:
     """Largest value that counts."""
     clock: bool = False
     """The value is a clock time HH:MM instead of a number."""
+    typed: str = r"\d+(\.\d+)?|\.\d+"
+    """Pattern of the digits that may be typed in place of words; empty for none."""
+
+    def accepts_typed(self, word: str) -> bool:
+        """Whether a typed word such as ``118`` or ``0.3`` is a number of this use."""
+        typed = word[:1] in _TYPED_SIGNS and len(word) <= MAX_TYPED
+        return typed and bool(re.fullmatch(self.typed, word, re.ASCII))
+
+
+_TYPED_SIGNS = frozenset("0123456789.")
+MAX_TYPED = 12
+"""Longest typed number; a longer run of digits is no measurement."""
 
 
 def _kind(say: str, low: str, high: str) -> NumberKind:
@@ -61,7 +74,8 @@ def _kind(say: str, low: str, high: str) -> NumberKind:
 
 _DECIMAL = "(<to_nine_ninety_nine> [<decimals>] | <decimals>)"
 _DOSE = "(<to_thousands> [<decimals>] | <decimals> | <to_ninety_nine> and a half | [a] half [a])"
-_MINUTES = "(<teen> | <tens> [<digit>] | <nought> <digit> | hundred [hours] | <nought> <nought> | <digit> <any_digit>)"
+_MINUTES = "(<teen> | <tens> [<digit>] | <nought> <any_digit> | hundred | <digit> <any_digit>)"
+_HALF_DAY = "(a m | p m | am | pm)"
 
 # Limits: NEMSIS v3.5.1 eVitals (XSD) for what it defines - pressure and rate 0-500, percentage 0-100, score 3-15 for
 # the coma scale and 0-10 for pain; count is held to 300, above which no pulse or breathing is counted (common practice,
@@ -74,21 +88,25 @@ KINDS: dict[str, NumberKind] = {
     "glucose": _kind("(<to_thousands> [<decimals>])", "0", "2000"),
     "degrees": _kind("(<to_nine_ninety_nine> [<decimals>])", "10", "115"),
     "score": _kind("(<nought> | <digit> | <teen>)", "0", "15"),
+    "pain": _kind("(<nought> | <digit> | <teen>)", "0", "10"),
     "millimeters": _kind("(<digit> [<decimals>] | <digit> and a half)", "1", "9"),
     "dose": _kind(_DOSE, "0", "10000"),
+    "part_dose": NumberKind("(<nought> <decimals> | <decimals>)", Decimal(0), Decimal(1), typed=r"0?\.\d+"),
+    "one_dose": NumberKind("(a | an)", Decimal(1), Decimal(1), typed=""),
     "age": _kind("(<to_nine_ninety_nine> | <tens> <digit>)", "0", "120"),
     "weight": _kind("(<to_nine_ninety_nine> [<decimals>] | <to_ninety_nine> and a half)", "0", "700"),
     "energy": _kind("<to_nine_ninety_nine>", "1", "400"),
     "gauge": _kind("(<digit> <any_digit> | <teen> | <tens> [<digit>])", "12", "26"),
     "flow": _kind("(<to_ninety_nine> [<decimals>] | <nought> <decimals> | <digit> <digit> | half [a])", "0", "60"),
     "clock": NumberKind(
-        f"((<teen> | <tens> [<digit>] | <digit> | <nought> <any_digit>) {_MINUTES}"
-        " | <digit> <digit> <any_digit> <any_digit> | <nought> <nought> <any_digit> <any_digit>"
-        " | (<to_ninety_nine> | quarter | half) (past | after | to | before) (<digit> | <teen>)"
-        " | (<digit> | <teen>) o'clock)",
+        f"((<teen> | <tens> [<digit>] | <digit> | <nought> <any_digit>) {_MINUTES} [hours | {_HALF_DAY}]"
+        " | <any_digit> <any_digit> <any_digit> <any_digit> [hours]"
+        f" | ([a] quarter | half | <to_ninety_nine>) (past | after | to | before) (<digit> | <teen>) [{_HALF_DAY}]"
+        f" | (<digit> | <teen>) (o'clock [{_HALF_DAY}] | {_HALF_DAY}))",
         Decimal(0),
         Decimal(2359),
         clock=True,
+        typed=r"\d{1,2}:\d{2}|\d{4}",
     ),
 }
 
@@ -102,9 +120,12 @@ def value_of(words: Sequence[str]) -> Decimal | None:
     Returns:
         The value, or None when the words do not make one number.
     """
-    words = [word for word in words if word != "hours"]
     if not words:
         return None
+    if len(words) == 1 and re.fullmatch(NumberKind.typed, words[0], re.ASCII):
+        return Decimal(words[0])
+    if list(words) in (["a"], ["an"]):
+        return Decimal(1)
     if words[-1] == "a":
         words = words[:-1]
     if "half" in words:
@@ -118,25 +139,36 @@ def value_of(words: Sequence[str]) -> Decimal | None:
             value = _whole(words[:cut]) if cut else 0
             tail = _glued(words[cut + 1 :])
             return Decimal(f"{value}.{tail}") if value is not None and tail else None
-    if len(words) == 1 and words[0][0].isdigit():
-        return Decimal(words[0])
     value = _whole(words)
     return None if value is None else Decimal(value)
 
 
 def clock_of(words: Sequence[str]) -> str | None:
-    """The clock time HH:MM of spoken words such as ``oh nine oh five``, ``fourteen hundred`` or ``ten forty five``."""
-    words = [word for word in words if word not in {"hours", "o'clock"}]
+    """The clock time HH:MM of spoken words: ``oh nine oh five``, ``fourteen hundred``, ``ten past nine p m``."""
+    said = [word for word in words if word not in {"hours", "o'clock", "m"}]
+    half_day = said.pop() if said and said[-1] in {"a", "p", "am", "pm"} else ""
+    time = _clock(said, "o'clock" in words or bool(half_day))
+    if time is None or not half_day:
+        return time
+    hour = int(time[:2])
+    if not 1 <= hour <= 12:
+        return None
+    return f"{hour % 12 + (12 if half_day.startswith('p') else 0):02}{time[2:]}"
+
+
+def _clock(words: Sequence[str], whole_hour: bool) -> str | None:
     for mark in ("past", "after", "to", "before"):
         if mark in words:
             return _beside_the_hour(words[: words.index(mark)], words[-1], mark in {"to", "before"})
-    if len(words) == 1 and not words[0].isalpha() and ":" in words[0]:
+    if len(words) == 1 and ":" in words[0]:
         digits = words[0].replace(":", "").zfill(4)
-    elif words and words[-1] == "hundred":
-        digits = _glued(words[:-1]).zfill(2) + "00"
     else:
-        digits = _glued(words).zfill(4)
-    if len(digits) != 4 or int(digits[:2]) > 23 or int(digits[2:]) > 59:
+        hundred = bool(words) and words[-1] == "hundred"
+        said = _glued(words[:-1] if hundred else words)
+        if not said:
+            return None
+        digits = f"{said.zfill(2)}00" if hundred or (len(words) == 1 and whole_hour) else said.zfill(4)
+    if len(digits) != 4 or not digits.isdecimal() or int(digits[:2]) > 23 or int(digits[2:]) > 59:
         return None
     return f"{digits[:2]}:{digits[2:]}"
 
@@ -144,7 +176,8 @@ def clock_of(words: Sequence[str]) -> str | None:
 def _beside_the_hour(minutes: Sequence[str], hour: str, before: bool) -> str | None:
     """``ten past nine``, ``quarter to three``."""
     named = {"quarter": 15, "half": 30}
-    passed = named[minutes[0]] if minutes[0] in named else int(_glued(minutes) or 60)
+    minutes = [word for word in minutes if word != "a"]
+    passed = named[minutes[0]] if minutes and minutes[0] in named else int(_glued(minutes) or 60)
     hours = DIGITS.get(hour, TEENS.get(hour, 24))
     if passed > 59 or not 1 <= hours <= 12:
         return None
@@ -168,7 +201,7 @@ def _glued(words: Sequence[str]) -> str:
             tens = TENS[word]
         elif word in TEENS or word in DIGITS:
             digits += str(TEENS.get(word, DIGITS.get(word)))
-        elif word.isdigit():
+        elif word.isascii() and word.isdigit():
             digits += word
         else:
             return ""

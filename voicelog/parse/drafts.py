@@ -12,14 +12,23 @@ from pydantic import ValidationError
 from voicelog.checks.doses import limit_passed
 from voicelog.events import Evidence, event_from
 from voicelog.grammar.model import Drug
+from voicelog.grammar.numbers import value_of
+from voicelog.parse.reading import Capture, Edge
 from voicelog.parse.result import Context, Draft, Question
-from voicelog.parse.search import Capture, Edge
 from voicelog.recognisers.base import Word
 
 POUND_KG = Decimal("0.45359237")
 """Kilograms in a pound, exact: NIST SP 811 appendix B, from memory."""
-_JOINED = {"description", "history"}
+_JOINED = {"description", "history", "quality", "allergy", "complaint"}
 """Fields in which several findings of one breath stand side by side."""
+
+
+_NUMBERS = {"dose", "volume_ml"}
+"""Fields in which a constant of the grammar files is a number."""
+
+
+_ACTS = {"given", "prepared"}
+"""Acts by which a dose reaches the patient, or soon may."""
 
 
 @dataclass
@@ -100,6 +109,9 @@ def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) ->
     if not name:
         fields.evidence["label"] = _evidence(words, capture)
         return None
+    if name == "said_flag":
+        fields.flags.append(str(value))
+        return None
     if capture.out_of_range:
         label = name.replace("said_", "").replace("_", " ")
         return Question("value", f"{said}: {value} is out of range for {label}. Say again.", **_kept(fields))
@@ -116,10 +128,18 @@ def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) ->
                 target,
                 f"{said}: {fields.values[target]} or {value}? Say again.",
                 **_kept(fields),
+                contradicts=True,
             )
-        fields.values[target] = {"true": True, "false": False}.get(str(value), value)
+        fields.values[target] = _constant(target, value)
         fields.evidence[target] = _evidence(words, capture)
     return None
+
+
+def _constant(field: str, value: str | Decimal) -> Any:
+    """A value as the event wants it: constants of the grammar files are text."""
+    if isinstance(value, str) and field in _NUMBERS:
+        return value_of(value.split())
+    return {"true": True, "false": False}.get(str(value), value)
 
 
 def _kept(fields: Fields) -> dict[str, Any]:
@@ -164,6 +184,9 @@ def _pressure(fields: Fields) -> Question | None:
     if values.get("palpated"):
         return None
     systolic = values.get("systolic")
+    if "said_diastolic" in values:
+        both = f"{systolic} over {values['said_diastolic']}"
+        return Question("diastolic", f"pressure {both}? Say it with over.", **_kept(fields))
     if "diastolic" not in values:
         return Question("diastolic", f"pressure {systolic} over what?", **_kept(fields))
     if values["diastolic"] >= systolic:
@@ -185,6 +208,9 @@ def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
     if "drug" not in values:
         return Question("drug", "which drug?", **_kept(fields))
     drug = drugs[values["drug"]]
+    question = _strength(fields, drug)
+    if question:
+        return question
     if "dose" not in values and values.get("volume_ml") is not None and set(drug.units) <= {"mL", "L", "mL/kg", "mL/h"}:
         values["dose"], values["unit"] = values.pop("volume_ml"), "mL"
         fields.evidence["dose"] = fields.evidence.pop("volume_ml")
@@ -202,6 +228,23 @@ def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
     return None
 
 
+def _strength(fields: Fields, drug: Drug) -> Question | None:
+    """File a strength said as number and unit; ask when two were said, flag one that the formulary does not have."""
+    values = fields.values
+    if "said_strength" in values:
+        amount = values["said_strength"] / (values.get("said_strength_ml") or 1)
+        said = f"{format(amount.normalize(), 'f')} {values['said_strength_unit']}"
+        if values.setdefault("concentration", said) != said:
+            text = f"{drug.name}: {values['concentration']} or {said}? Say again."
+            return Question("concentration", text, **_kept(fields))
+        fields.evidence["concentration"] = fields.evidence.pop("said_strength")
+        for name in ("said_strength_unit", "said_strength_ml"):
+            fields.evidence.pop(name, None)
+    if drug.concentrations and values.get("concentration", drug.concentrations[0]) not in drug.concentrations:
+        fields.flags.append("concentration_unusual")
+    return None
+
+
 def _dose(fields: Fields, drug: Drug) -> Question | None:
     values = fields.values
     if values["dose"] <= 0:
@@ -214,7 +257,7 @@ def _dose(fields: Fields, drug: Drug) -> Question | None:
         fields.flags.append("unit_assumed")
     elif values["unit"] not in drug.units:
         fields.flags.append("unit_unusual")
-    if limit_passed(drug, values["dose"], values["unit"], values.get("route")):
+    if values["action"] in _ACTS and limit_passed(drug, values["dose"], values["unit"], values.get("route")):
         fields.flags.append("dose_above_limit")
     return None
 
@@ -245,6 +288,9 @@ def _patient(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Que
     if values.get("said_weight_unit") == "lb":
         values["weight_kg"] = (values["weight_kg"] * POUND_KG).quantize(Decimal("0.1"))
         fields.note("weight_kg", "pounds to kilograms")
+    if values.get("age_unit") == "week":
+        values["age"], values["age_unit"] = values["age"] * 7, "day"
+        fields.note("age", "weeks to days")
     if "age" in values and "age_unit" not in values:
         values["age_unit"] = "year"
         fields.note("age_unit", "an age without a unit is in years")

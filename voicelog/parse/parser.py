@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from voicelog.events import event_fields
-from voicelog.grammar.model import Grammar
+from voicelog.grammar.model import TYPED_SIGNS, Grammar
+from voicelog.grammar.numbers import NUMBER_WORDS
+from voicelog.parse.contradictions import settled
 from voicelog.parse.drafts import draft_of
+from voicelog.parse.reading import Capture, Reading
 from voicelog.parse.result import Context, Draft, Outcome, ParseResult, Question
-from voicelog.parse.search import MARGIN, Capture, Reading, readings
+from voicelog.parse.search import MARGIN, readings
 from voicelog.recognisers.base import Word
 
 PAUSE_S = 0.6
 """A silence this long between two words ends a number, seconds."""
-LEFT_OVER_WORDS = 2
-"""Most words a flagged callout may leave unexplained; with more it is not a callout."""
+EXPLAINED_PER_LEFT_OVER = 3
+"""Words of vital signs that must be explained for each word that is not."""
+MAX_WORDS = 500
+"""Longest utterance that is searched; no breath is as long, and so time is bounded."""
 _EMPTY = Context()
 
 
@@ -34,6 +40,8 @@ def parse(words: Sequence[Word], grammar: Grammar, context: Context = _EMPTY) ->
     words = tuple(words)
     if not words:
         return ParseResult("not_understood", reason="nothing was said")
+    if len(words) > MAX_WORDS:
+        return ParseResult("not_understood", words, reason="too long for one callout")
     plain = _parsed(words, grammar, context)
     if not context.expects_value or plain.outcome == "command":
         return plain
@@ -52,7 +60,8 @@ def _parsed(words: tuple[Word, ...], grammar: Grammar, context: Context) -> Pars
         return ParseResult("not_understood", words, reason=refusal)
     rivals = [reading for reading in near if not _refusal(reading, words, grammar)]
     results = [_meaning(reading, words, grammar, context) for reading in rivals]
-    answers = list({_key(result): result for result in results}.values())
+    sound = [result for result in results if not any(question.contradicts for question in result.questions)]
+    answers = list({_key(result): result for result in sound or results}.values())
     if len(answers) == 1:
         return answers[0]
     return _ambiguous(answers, words)
@@ -78,49 +87,86 @@ def _refusal(reading: Reading, words: tuple[Word, ...], grammar: Grammar) -> str
     """Why a reading cannot be a callout at all, or ''."""
     meant = [edge for edge in reading.edges if edge.phrase.kind != "talk"]
     left = reading.unexplained
-    if not meant:
+    if not meant or _talk(reading):
         return _talk(reading) or "no callout in it"
-    if _talk(reading):
-        return _talk(reading)
     if not left:
         return ""
-    carries_value = [words[n].text for n in left if _is_value(words[n].text, grammar)]
-    if carries_value:
-        return f"{carries_value[0]!r} fits nowhere"
+    # A word that is not understood may turn a drug, a procedure or a command around; beside a vital sign it is noise.
+    plain = all(edge.phrase.event.get("kind") == "vital_sign" for edge in meant)
+    turning = [words[n].text for n in left if not plain or _tells(words, n, grammar)]
     explained = sum(edge.end - edge.start for edge in meant)
-    if len(left) > LEFT_OVER_WORDS or explained < 2 * len(left):
+    if explained < EXPLAINED_PER_LEFT_OVER * len(left):
         return "too much of it is not a callout"
-    return ""
+    return f"{turning[0]!r} fits nowhere" if turning else ""
 
 
-def _is_value(word: str, grammar: Grammar) -> bool:
-    return word[0].isdigit() or word in grammar.value_words
+def _tells(words: tuple[Word, ...], number: int, grammar: Grammar) -> bool:
+    """Whether a word left over means something to the grammar, or is a number; said twice in a row it is a slip."""
+    word = words[number].text
+    beside = {words[n].text for n in (number - 1, number + 1) if 0 <= n < len(words)}
+    if not word or word[0] in TYPED_SIGNS or word in NUMBER_WORDS:
+        return True
+    return word in grammar.compiled.vocabulary and word not in beside
 
 
 def _meaning(reading: Reading, words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult:
-    drafts: list[Draft] = []
-    commands: list[str] = []
-    questions: list[Question] = []
-    fragment: dict[str, Any] = {}
-    named_drug = None
-    extra = ("words_left_over",) if reading.unexplained else ()
+    found = _Found()
     for edge in reading.edges:
         if edge.phrase.kind == "command":
-            commands.append(edge.phrase.name)
-            fragment |= _fragment(edge.captures)
-            named_drug = fragment.pop("drug", named_drug)
-        else:
-            if edge.phrase.kind == "fragment":
-                fragment |= _fragment(edge.captures)
-            made = draft_of(edge, words, grammar.drugs, context)
-            if isinstance(made, Question):
-                questions.append(made)
-            else:
-                drafts.append(Draft(made.event, made.flags + extra))
-    if questions:
-        return ParseResult("ambiguous", words, tuple(drafts), tuple(commands), named_drug, tuple(questions), fragment)
-    outcome: Outcome = "command" if commands else "events"
-    return ParseResult(outcome, words, tuple(drafts), tuple(commands), named_drug, (), fragment)
+            if found.said_something:
+                return _one_at_a_time(words, "command", "Say the callout and the command one at a time.")
+            found.commands.append(edge.phrase.name)
+            found.fragment |= _fragment(edge.captures)
+            found.named_drug = found.fragment.pop("drug", found.named_drug)
+            continue
+        if edge.phrase.kind == "fragment":
+            if found.last_drug and not any(c.value == "wasted" for c in edge.captures):
+                return _one_at_a_time(words, "dose", f"Which dose of {found.last_drug}? Say one drug at a time.")
+            found.fragment |= _fragment(edge.captures)
+        known = Context(last_drug=found.last_drug or context.last_drug)
+        found.add(draft_of(edge, words, grammar.drugs, known), bool(reading.unexplained))
+    found.drafts, contradictions = settled(found.drafts)
+    found.questions += contradictions
+    outcome: Outcome = "ambiguous" if found.questions else "command" if found.commands else "events"
+    return ParseResult(
+        outcome,
+        words,
+        tuple(found.drafts),
+        tuple(found.commands),
+        found.named_drug,
+        tuple(found.questions),
+        found.fragment,
+    )
+
+
+def _one_at_a_time(words: tuple[Word, ...], about: str, text: str) -> ParseResult:
+    """Nothing of the breath is entered: its parts may belong together in another way."""
+    return ParseResult("ambiguous", words, questions=(Question(about, text),))
+
+
+@dataclass
+class _Found:
+    """What the phrases of one reading come to, gathered in the order said."""
+
+    drafts: list[Draft] = field(default_factory=list)
+    commands: list[str] = field(default_factory=list)
+    questions: list[Question] = field(default_factory=list)
+    fragment: dict[str, Any] = field(default_factory=dict)
+    named_drug: str | None = None
+    last_drug: str | None = None
+    """The drug of the newest medication in this breath."""
+
+    @property
+    def said_something(self) -> bool:
+        return bool(self.drafts or self.questions)
+
+    def add(self, made: Draft | Question, left_over: bool) -> None:
+        if isinstance(made, Question):
+            self.questions.append(made)
+            self.last_drug = made.understood.get("drug", self.last_drug)
+            return
+        self.drafts.append(replace(made, flags=(*made.flags, "words_left_over")) if left_over else made)
+        self.last_drug = getattr(made.event, "drug", self.last_drug)
 
 
 def _fragment(captures: tuple[Capture, ...]) -> dict[str, Any]:

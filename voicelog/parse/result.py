@@ -35,6 +35,8 @@ class Question:
     """Fields that were understood, kept for the answer."""
     evidence: Mapping[str, Evidence] = field(default_factory=dict)
     """The words those fields came from."""
+    contradicts: bool = False
+    """One field was said twice with different values, so that another way to read the words stands before this."""
 
 
 @dataclass(frozen=True)

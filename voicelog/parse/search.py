@@ -8,18 +8,18 @@ sides) are arcs that match exactly or not at all.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
 
 from voicelog.grammar.model import Compiled, Phrase
 from voicelog.grammar.net import Effect, State
 from voicelog.grammar.numbers import KINDS, clock_of, value_of
+from voicelog.parse.labels import after_label, labels_of
+from voicelog.parse.reading import Capture, Edge, Meanings, Reading
 from voicelog.parse.similar import sounds_similar
 
 PHRASE_COST = 12
-FRAGMENT_COST = 16
-TALK_COST = 6
+FRAGMENT_COST = 24
+TALK_COST = 12
 FILLER_COST = 12
 MEND_COST = 10
 DROP_COST = 15
@@ -32,79 +32,17 @@ MEND_WORDS_LIMIT = 80
 """Longer texts are not mended: a callout is a breath long, and time stays bounded."""
 PATHS_KEPT = 8
 """Readings kept at each word."""
+GARBAGE = "<garbage>"
+"""What a recogniser writes for speech outside the grammar."""
 HESITATIONS = frozenset({"uh", "um", "er", "erm", "ah", "hm", "hmm", "mm"})
-
-
-@dataclass(frozen=True, slots=True)
-class Capture:
-    """A value found in the words."""
-
-    field: str
-    """Event field; empty for the note of a mended label."""
-    value: str | Decimal
-    start: int
-    """First word."""
-    end: int
-    """Word after the last."""
-    repair: str = ""
-    """What was mended."""
-    out_of_range: bool = False
-    """The number is said well but cannot be a value of its use."""
-
-
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """One phrase over a stretch of words."""
-
-    phrase: Phrase
-    start: int
-    end: int
-    captures: tuple[Capture, ...]
-    cost: int
-
-    def meaning(self) -> tuple[object, ...]:
-        """What the edge says, regardless of how it was said: equal meanings are one reading."""
-        if self.phrase.kind in {"filler", "talk"}:
-            return ()
-        fixed = tuple(sorted((name, str(value)) for name, value in self.phrase.event.items()))
-        said = tuple(sorted({(c.field, str(c.value)) for c in self.captures if c.field}))
-        name = "" if self.phrase.kind == "event" else self.phrase.name
-        return ((self.phrase.kind, name, fixed, said),)
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One way to explain all words."""
-
-    cost: int
-    meaning: tuple[object, ...]
-    last: Edge | int | None
-    """The newest edge, or the index of a word left unexplained."""
-    before: Reading | None
-
-    @cached_property
-    def steps(self) -> tuple[Edge | int, ...]:
-        """Edges and unexplained words in order."""
-        found: list[Edge | int] = []
-        reading: Reading | None = self
-        while reading is not None and reading.last is not None:
-            found.append(reading.last)
-            reading = reading.before
-        return tuple(reversed(found))
-
-    @property
-    def edges(self) -> tuple[Edge, ...]:
-        """The phrases, without filler."""
-        return tuple(step for step in self.steps if isinstance(step, Edge) and step.phrase.kind != "filler")
-
-    @property
-    def unexplained(self) -> tuple[int, ...]:
-        """Indices of the words no phrase explains."""
-        return tuple(step for step in self.steps if isinstance(step, int))
 
 
 _Found = tuple[int, tuple[Capture, ...], int, int]
 """(word after the last, captures, cost, number of the phrase)."""
+
+
+_Captured = tuple[Capture | int, ...]
+"""Captures so far, and where parts begin that are not yet at their end."""
 
 
 class _Search:
@@ -141,8 +79,7 @@ class _Search:
         return found
 
     def _number(self, name: str, start: int) -> list[_Found]:
-        first = self.words[start]
-        if first[0].isdigit() or first[0] == ".":
+        if KINDS[name].accepts_typed(self.words[start]):
             return self._made(name, start, start + 1)
         automaton = self.compiled.numbers[name]
         found: list[_Found] = []
@@ -171,34 +108,38 @@ class _Search:
 
     def walk(self, start_state: State, start: int) -> list[_Found]:
         found: dict[tuple[int, tuple[Capture, ...], int], int] = {}
-        reached: dict[tuple[int, int, tuple[Capture | int, ...]], int] = {}
-        stack: list[tuple[State, int, tuple[Capture | int, ...], int]] = [(start_state, start, (), 0)]
-        words, count = self.words, len(self.words)
+        reached: dict[tuple[int, int, _Captured], int] = {}
+        stack: list[tuple[State, int, _Captured, int]] = [(start_state, start, (), 0)]
+        if self.budget and start_state is self.compiled.root:
+            stack.extend(self._respelled(start))
+        words, count, budget, apply = self.words, len(self.words), self.budget, self._apply
         while stack:
             state, position, captured, cost = stack.pop()
             key = (id(state), position, captured)
-            if reached.get(key, cost + 1) <= cost:
+            if key in reached and reached[key] <= cost:
                 continue
             reached[key] = cost
-            for effects, number in state.finals:
-                if position > start:
-                    done = self._apply(effects, captured, position)
-                    final = (position, tuple(c for c in done if isinstance(c, Capture)), number)
-                    if found.get(final, cost + 1) > cost:
+            if position > start:
+                for effects, number in state.finals:
+                    done = apply(effects, captured, position) if effects else captured
+                    final = (position, tuple(c for c in done if not isinstance(c, int)), number)
+                    if final not in found or found[final] > cost:
                         found[final] = cost
             if position >= count:
                 continue
             word = words[position]
             for effects, target, _ in state.words.get(word, ()):
-                stack.append((target, position + 1, self._apply(effects, captured, position), cost))
-            for name, tag, effects, target in state.calls:
+                stack.append((target, position + 1, apply(effects, captured, position) if effects else captured, cost))
+            calls = self.compiled.calls_with(state, word, bool(budget))
+            for name, tag, effects, target in calls:
                 for end, captures, more, _ in self.call(name, position):
-                    if cost + more <= self.budget:
+                    if cost + more <= budget:
                         named = self._named(name, tag, captures)
-                        stack.append((target, end, self._apply(effects, captured, position) + named, cost + more))
+                        before = apply(effects, captured, position) if effects else captured
+                        stack.append((target, end, before + named, cost + more))
             if word in HESITATIONS and position > start:
                 stack.append((state, position + 1, captured, cost))
-            if self.budget:
+            if budget:
                 stack.extend(self._mended(state, position, captured, cost, position > start))
         return [(end, captures, cost, number) for (end, captures, number), cost in found.items()]
 
@@ -213,9 +154,7 @@ class _Search:
             return (Capture(tag, first.value, first.start, first.end), *captures[1:])
         return captures
 
-    def _apply(
-        self, effects: tuple[Effect, ...], captured: tuple[Capture | int, ...], position: int
-    ) -> tuple[Capture | int, ...]:
+    def _apply(self, effects: tuple[Effect, ...], captured: _Captured, position: int) -> _Captured:
         for action, field, constant in effects:
             if action == "open":
                 captured = (*captured, position)
@@ -227,31 +166,45 @@ class _Search:
             captured = (*captured[:at], *captured[at + 1 :], Capture(field, value, start, position))
         return captured
 
+    def _respelled(self, start: int) -> list[tuple[State, int, _Captured, int]]:
+        """Where a phrase can stand after a label whose words were joined, split or heard as others."""
+        steps: list[tuple[State, int, _Captured, int]] = []
+        for label, end, edits in labels_of(self.compiled).heard_in(self.words, start):
+            cost = MEND_COST + 3 * edits
+            if cost <= self.budget:
+                heard = " ".join(self.words[start:end])
+                note = Capture("", "", start, end, f"{heard} -> {' '.join(label)}")
+                steps += [(state, end, (note,), cost) for state in after_label(self.compiled.root, label)]
+        return steps
+
     def _mended(
-        self, state: State, position: int, captured: tuple[Capture | int, ...], cost: int, inside: bool
-    ) -> list[tuple[State, int, tuple[Capture | int, ...], int]]:
+        self, state: State, position: int, captured: _Captured, cost: int, inside: bool
+    ) -> list[tuple[State, int, _Captured, int]]:
         """Steps that mend a label: a similar word for it, a stray word after it, a label word left out."""
-        steps: list[tuple[State, int, tuple[Capture | int, ...], int]] = []
-        word = self.words[position]
+        steps: list[tuple[State, int, _Captured, int]] = []
+        word, room = self.words[position], self.budget - cost
         known = word in self.compiled.vocabulary or word in HESITATIONS or not word.isalpha()
-        for label, arcs in state.words.items():
-            for effects, target, soft in arcs:
+        similar = set() if known or room < MEND_COST else {w for w in state.words if sounds_similar(word, w)}
+        droppable = inside and room >= DROP_COST and self._beside_a_telling_word(position)
+        for label in state.words if droppable else similar:
+            for effects, target, soft in state.words[label]:
                 if not soft:
                     continue
-                if not known and cost + MEND_COST <= self.budget and sounds_similar(word, label):
+                done = self._apply(effects, captured, position)
+                if label in similar:
                     note = Capture("", "", position, position + 1, f"{word} -> {label}")
-                    steps.append(
-                        (target, position + 1, (*self._apply(effects, captured, position), note), cost + MEND_COST)
-                    )
-                if inside and cost + DROP_COST <= self.budget and len(label) > 2:
+                    steps.append((target, position + 1, (*done, note), cost + MEND_COST))
+                if droppable and len(label) > 2:
                     note = Capture("", "", position, position, f"left out: {label}")
-                    steps.append(
-                        (target, position, (*self._apply(effects, captured, position), note), cost + DROP_COST)
-                    )
-        if inside and not known and cost + DROP_COST <= self.budget:
+                    steps.append((target, position, (*done, note), cost + DROP_COST))
+        if inside and word == GARBAGE and room >= DROP_COST:
             note = Capture("", "", position, position + 1, f"stray: {word}")
             steps.append((state, position + 1, (*captured, note), cost + DROP_COST))
         return steps
+
+    def _beside_a_telling_word(self, position: int) -> bool:
+        """Whether the word before a place, or the one at it, tells which callout is meant."""
+        return not self.compiled.telling.isdisjoint(self.words[max(position - 1, 0) : position + 1])
 
 
 def readings(compiled: Compiled, words: Sequence[str], breaks: frozenset[int] = frozenset()) -> list[Reading]:
@@ -264,56 +217,86 @@ def readings(compiled: Compiled, words: Sequence[str], breaks: frozenset[int] = 
     Returns:
         At least one reading, unless there are no words; those far costlier than the first are left out.
     """
-    exact = _segment(_Search(compiled, words, False, breaks))
+    search = _Search(compiled, words, False, breaks)
+    exact = _segment(search, False) or _segment(search, True)
     if not exact or not exact[0].unexplained or len(words) > MEND_WORDS_LIMIT:
         return exact
-    return _segment(_Search(compiled, words, True, breaks))
+    if any(reading.talks for reading in exact if reading.cost < exact[0].cost + MARGIN):
+        # Words that mark talk were heard as they are; nothing is mended around them.
+        return exact
+    return _segment(_Search(compiled, words, True, breaks), True)
 
 
-def _segment(search: _Search) -> list[Reading]:
+_Place = dict[tuple[int, bool], Reading]
+"""The cheapest reading of each meaning up to one word, those with talk in them apart."""
+
+
+def _segment(search: _Search, skips: bool) -> list[Reading]:
+    """The cheapest chains of phrases over all words; ``skips`` says whether words may be left unexplained."""
     count = len(search.words)
-    at: list[dict[tuple[object, ...], Reading]] = [{} for _ in range(count + 1)]
-    at[0][()] = Reading(0, (), None, None)
+    meanings = Meanings()
+    at: list[_Place] = [{} for _ in range(count + 1)]
+    at[0][0, False] = Reading(0, 0, None, None)
     for position in range(count):
         kept = sorted(at[position].values(), key=lambda reading: reading.cost)[:PATHS_KEPT]
         # Earlier places are read through the chain of readings only; letting them go keeps long texts small.
         at[position] = {}
-        edges = _edges(search, position) if kept else []
+        edges = [(edge, edge.meaning()) for edge in _edges(search, position)] if kept else []
         for reading in kept:
-            if reading.cost > kept[0].cost + 2 * SKIP_COST:
+            cost, chain = reading.cost, reading.meaning
+            if cost > kept[0].cost + 2 * SKIP_COST:
                 break
             if search.words[position] in HESITATIONS:
                 _offer(at[position + 1], reading)
-            else:
-                _offer(at[position + 1], Reading(reading.cost + SKIP_COST, reading.meaning, position, reading))
-            for edge in edges:
-                _offer(at[edge.end], Reading(reading.cost + edge.cost, reading.meaning + edge.meaning(), edge, reading))
+            elif skips:
+                _offer(at[position + 1], Reading(cost + SKIP_COST, chain, position, reading, reading.talks))
+            for edge, said in edges:
+                phrase = edge.phrase
+                if phrase.after and reading.newest not in phrase.after:
+                    continue
+                talks = reading.talks or phrase.kind == "talk"
+                longer = Reading(cost + edge.cost, meanings.with_next(chain, said), edge, reading, talks)
+                _offer(at[edge.end], longer)
     ranked = sorted(at[count].values(), key=lambda reading: reading.cost)
     return [reading for reading in ranked if reading.cost < ranked[0].cost + 2 * MARGIN] if count else []
 
 
-def _offer(place: dict[tuple[object, ...], Reading], reading: Reading) -> None:
-    known = place.get(reading.meaning)
+def _offer(place: _Place, reading: Reading) -> None:
+    key = (reading.meaning, reading.talks)
+    known = place.get(key)
     if known is None or reading.cost < known.cost:
-        place[reading.meaning] = reading
+        place[key] = reading
 
 
-_BASE_COST = {"filler": FILLER_COST, "talk": TALK_COST, "event": PHRASE_COST, "command": PHRASE_COST, "fragment": FRAGMENT_COST}
+_BASE_COST = {
+    "filler": FILLER_COST,
+    "talk": TALK_COST,
+    "event": PHRASE_COST,
+    "command": PHRASE_COST,
+    "fragment": FRAGMENT_COST,
+}
 
 
 def _edges(search: _Search, start: int) -> list[Edge]:
     edges = []
     for end, captures, cost, number in search.walk(search.compiled.root, start):
         phrase = search.compiled.phrases[number]
-        if cost and not _may_be_mended(phrase, captures):
+        if cost and not _may_be_mended(phrase, captures, search, start, end):
             continue
         edges.append(Edge(phrase, start, end, captures, cost + _BASE_COST[phrase.kind]))
     return edges
 
 
-def _may_be_mended(phrase: Phrase, captures: tuple[Capture, ...]) -> bool:
-    """Only callouts are mended, and a label may be left out only beside a value that was said."""
+def _may_be_mended(phrase: Phrase, captures: tuple[Capture, ...], search: _Search, start: int, end: int) -> bool:
+    """Only callouts are mended; a word is left out only beside another word of its label, and with a value."""
     if phrase.kind not in {"event", "fragment"}:
         return False
-    left_out = any(capture.repair.startswith("left out") for capture in captures)
-    return not left_out or any(capture.field for capture in captures)
+    left_out = [capture.start for capture in captures if capture.repair.startswith("left out")]
+    if not left_out:
+        return True
+    if phrase.event.get("kind") != "vital_sign":
+        return False
+    taken = {number for capture in captures for number in range(capture.start, capture.end)}
+    labels = {number for number in range(start, end) if number not in taken}
+    telling = {number for number in labels if search.words[number] in search.compiled.telling}
+    return any(capture.field for capture in captures) and all({at - 1, at} & telling for at in left_out)

@@ -14,14 +14,43 @@ _CONTRACTIONS = (
     (re.compile(r"'re\b"), " are"),
     (re.compile(r"'ve\b"), " have"),
     (re.compile(r"'ll\b"), " will"),
+    (re.compile(r"'d\b"), " would"),
     (re.compile(r"\blet's\b"), "let us"),
     (re.compile(r"'m\b"), " am"),
     (re.compile(r"(?<=[a-z])'s\b"), " is"),
 )
 _INITIALS = re.compile(r"\b(?:[a-z]\.){2,}")
-_FRACTION = re.compile(r"(?<![\d/])(\d{2,3})\s*/\s*(\d{2,3})(?![\d/])")
-_SPLIT_UNITS = re.compile(r"(?<=\d)(?=(?:mg|mcg|ug|g|ml|l|lpm|kg|mm|j|mmol|meq|units?)\b)")
-_WORD = re.compile(r"\d{1,2}:\d{2}|\d+\.\d+|\.\d+|\d+|[a-z][a-z0-9']*|<garbage>|\?")
+_TYPED_NASAL = re.compile(r"\bIN\b")
+_SHORTHAND = (
+    (re.compile(r"\by/?o\b"), "year old"),
+    (re.compile(r"(?<=\d)y/?o\b"), " year old"),
+    (re.compile(r"\bc/o\b"), "complaining of"),
+    (re.compile(r"\bw/(?=\s)"), "with"),
+    (re.compile(r"\ba&o\b"), "a and o"),
+    (re.compile(r"\bx\s?(?=\d\b)"), "times "),
+    (re.compile(r"\bd5\b"), "d five"),
+    (re.compile(r"\bd10\b"), "d ten"),
+    (re.compile(r"\bd25\b"), "d twenty five"),
+    (re.compile(r"\bd50\b"), "d fifty"),
+    (re.compile(r"\b([evm])(?=[1-6]\b)"), r"\1 "),
+    (re.compile(r"(?<!\d)1:1,?000(?!\d)"), "one to one thousand"),
+    (re.compile(r"(?<!\d)1:10,?000(?!\d)"), "one to ten thousand"),
+    (re.compile(r"(?<=\d)/p\b"), " over p"),
+    (re.compile(r"(?<![\d/.,])(\d{1,3})\s*/\s*(\d{2,3})(?![\d/.,]*\d)"), r"\1 over \2"),
+    (re.compile(r"(?<![\d,.])(\d{1,3}),(?=\d{3}(?![\d,]))"), r"\1"),
+)
+_HALF_DAY = re.compile(r"(?<![\d:.])(\d{1,2})(?::(\d{2}))?\s*([ap])\.?\s?m\b\.?")
+_SIGNS = {
+    "%": " percent ", "\u00b0": " degrees ", "\u00b5g": " mcg ", "\u03bcg": " mcg ", "&": " and ", "@": " at ",
+    "+": " plus ", "=": " is ", "~": " about ",
+    "<": " below ", ">": " above ", "\u2264": " below ", "\u2265": " above ",
+}  # fmt: skip
+"""Signs that mean something; a comparison is a target, never a measurement."""
+_GARBAGE = "<garbage>"
+_SPLIT_UNITS = re.compile(r"(?<=\d)(?=(?:mg|mcg|ug|g|ml|l|lpm|kg|lb|lbs|mm|mmhg|j|mmol|meq|kpa|units?|c|f|am|pm)\b)")
+_PER = re.compile(r"(?<=[a-z])/(?=[a-z0-9])")
+# A run of digits with marks in it that is no clean number stays one word, so that 2,5 or 5-10 is never read as two.
+_WORD = re.compile(r"\.?\d(?:[\d.,:/-]*\d)?|[a-z][a-z0-9']*|\?", re.ASCII)
 
 
 def words_of(text: str) -> tuple[Word, ...]:
@@ -30,12 +59,32 @@ def words_of(text: str) -> tuple[Word, ...]:
     Numbers typed in digits stay digits (``0.3``, ``10:45``); ``118/76`` becomes ``118 over 76``; contractions are
     opened (``pressure's`` -> ``pressure is``); hyphens, control characters and other signs separate words.
     """
-    text = unicodedata.normalize("NFKC", text).lower().replace("\u2019", "'")
+    text = unicodedata.normalize("NFKC", text)
+    if text != text.upper():
+        # In a line that is not all capitals, IN is the typed short form of a route and not the word.
+        text = _TYPED_NASAL.sub("i n", text)
+    text = text.lower().replace("\u2019", "'")
+    return tuple(Word(found) for part in _parts(text) for found in ([part] if part == _GARBAGE else _plain(part)))
+
+
+def _parts(text: str) -> list[str]:
+    """The text cut at every marker of speech outside the grammar."""
+    return [part for part in re.split(f"({_GARBAGE})", text) if part]
+
+
+def _plain(text: str) -> list[str]:
     text = _INITIALS.sub(lambda found: found.group().replace(".", " "), text)
-    for pattern, opened in _CONTRACTIONS:
+    for pattern, opened in (*_CONTRACTIONS, *_SHORTHAND):
         text = pattern.sub(opened, text)
-    text = _FRACTION.sub(r"\1 over \2", text)
-    text = re.sub(r"(?<=\d),(?=\d{3}\b)", "", text)
-    text = text.replace("%", " percent ").replace("\u00b5g", " mcg ").replace("\u03bcg", " mcg ")
-    text = _SPLIT_UNITS.sub(" ", text)
-    return tuple(Word(found) for found in _WORD.findall(text))
+    text = _HALF_DAY.sub(_on_24_hours, text)
+    for sign, word in _SIGNS.items():
+        text = text.replace(sign, word)
+    return _WORD.findall(_SPLIT_UNITS.sub(" ", _PER.sub(" per ", text)))
+
+
+def _on_24_hours(found: re.Match[str]) -> str:
+    """``9:05 pm`` as 21:05; an hour that no such clock shows is left as it was."""
+    hour, minutes, half = int(found.group(1)), found.group(2) or "00", found.group(3)
+    if not 1 <= hour <= 12:
+        return found.group()
+    return f"{hour % 12 + (12 if half == 'p' else 0):02}:{minutes}"

@@ -81,8 +81,9 @@ class Listener(ABC):
     def finish(self) -> Utterance:
         """End the utterance and return what was heard; the listener is then ready for the next one."""
 
+    @abstractmethod
     def close(self) -> None:
-        """Free the engine."""
+        """Free the engine; the listener is of no use afterwards."""
 
 
 class RecogniserModule(Protocol):

@@ -8,7 +8,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from voicelog.errors import RecogniserError
-from voicelog.grammar.model import Grammar
+from voicelog.grammar.model import Grammar, Place
 from voicelog.grammar.tree import literals
 
 Ways = Mapping[str, Sequence[str]]
@@ -75,17 +75,16 @@ def typed_only(vocabulary: Iterable[str], directories: Iterable[Path] = ()) -> f
 
 
 def place_of(word: str, grammar: Grammar) -> str:
-    """Where a grammar uses the word, as ``file:line``; '' when it stands in a shared rule."""
-    for phrase in grammar.phrases:
-        if any(word in literals(tree) for tree in phrase.say):
-            return f"{phrase.place.file}:{phrase.place.line}"
-    for drug in grammar.drugs.values():
-        if any(word in form.split() for form in (*drug.spoken, *drug.named_concentrations)):
-            return f"{drug.place.file}:{drug.place.line}"
-    for values in grammar.lists.values():
-        if any(word in literals(tree) for _, tree in values.items):
-            return f"{values.place.file}:{values.place.line}"
-    return ""
+    """Where a grammar uses the word, as ``file:line``; '' when it stands in a shared rule alone."""
+    tables: list[tuple[Place, Iterable[str]]] = [
+        *((phrase.place, (said for tree in phrase.say for said in literals(tree))) for phrase in grammar.phrases),
+        *((one.place, " ".join((*one.spoken, *one.named_concentrations)).split()) for one in grammar.drugs.values()),
+        *((one.place, (said for _, tree in one.items for said in literals(tree))) for one in grammar.lists.values()),
+    ]
+    place = next((place for place, words in tables if word in words), None)
+    if place is None:
+        return ""
+    return f"{place.file}:{place.line}" if place.line else str(place.file)
 
 
 def _lines(path: Path) -> list[str]:

@@ -49,3 +49,6 @@ class ScriptListener(Listener):
         """End the utterance; its words carry no times."""
         words, self._words = tuple(self._words), []
         return Utterance((Hypothesis(words),)) if words else Utterance()
+
+    def close(self) -> None:
+        """Nothing to free."""

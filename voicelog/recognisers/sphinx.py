@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 GARBAGE = "<garbage>"
 FRAMES_PER_SECOND = 100
 WEIGHTS = Weights()
-"""Of callouts against talk, filler and garbage; measured with tests/bench/bench_sphinx.py."""
+"""Measured with tests/bench/bench_sphinx.py: garbage at 1e-10 lets twice as much other speech through as at 1e-6, and
+hears one more callout in 95; at 1e-4 nothing is gained."""
 _PHONE_WORD = "phone-"
 _VARIANT = re.compile(r"\(\d+\)\Z")
 _INSTALL = "install it: pip install pocketsphinx"
@@ -39,6 +40,17 @@ _DECODER: dict[str, Any] = {
     "lm": None,
     # With the default the phone loop runs at seven times real time.
     "bestpath": False,
+    # The arcs name every way to say a word themselves: the engine takes a second to add them.
+    "fsgusealtpron": False,
+    # Half the time of the defaults (30000 and 7e-29), and no clean callout more is lost.
+    "maxhmmpf": 1500,
+    "wbeam": 1e-20,
+    # The default, 0.005, makes every pause cost as much as a wrong phone.
+    "silprob": 0.2,
+    # Narrower than the defaults (1e-48), and dearer words (0.65): fewer short words where one long one was said.
+    "beam": 1e-40,
+    "pbeam": 1e-40,
+    "wip": 0.1,
     "loglevel": "FATAL",
 }
 
@@ -51,7 +63,7 @@ def is_available() -> Availability:
 
     model = Path(get_model_path("en-us/en-us"))
     if not model.is_dir():
-        return Availability(False, f"pocketsphinx has no model at {model}", "install its wheel from the package registry")
+        return Availability(False, f"pocketsphinx has no model at {model}", "install the pocketsphinx wheel")
     return Availability(True, f"pocketsphinx {metadata.version('pocketsphinx')}, bundled model en-us")
 
 
@@ -89,22 +101,25 @@ class SphinxListener(Listener):
 
     def __init__(self, decoder: Any, options: Mapping[str, str]) -> None:
         self._decoder = decoder
-        self._open = False
+        self._blocks: list[bytes] = []
         self.options = dict(options)
 
     def feed(self, block: NDArray[np.int16]) -> None:
-        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
-        if not self._open:
-            self._decoder.start_utt()
-            self._open = True
-        self._decoder.process_raw(block.tobytes())
+        """Keep the next block: int16 mono at SAMPLE_RATE, any length.
+
+        The engine hears the utterance as a whole, at the end: it then levels the sound by the utterance's own mean, so
+        that the same audio gives the same words whatever came before it and however it was cut.
+        """
+        self._blocks.append(block.tobytes())
 
     def finish(self) -> Utterance:
         """End the utterance; one reading, or none when nothing was fed or no path of the grammar fits."""
-        if not self._open:
+        audio, self._blocks = b"".join(self._blocks), []
+        if not audio:
             return Utterance()
+        self._decoder.start_utt()
+        self._decoder.process_raw(audio, full_utt=True)
         self._decoder.end_utt()
-        self._open = False
         if self._decoder.hyp() is None:
             return Utterance()
         words = heard((part.word, part.start_frame, part.end_frame) for part in self._decoder.seg())
@@ -156,19 +171,23 @@ def _ways(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path])
 def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
     from pocketsphinx import Decoder
 
-    entries = []
-    for word in sorted(net.words):
-        said = ways[word] if word in ways else (word.removeprefix(_PHONE_WORD).upper(),)
-        entries += [f"{word if n == 1 else f'{word}({n})'} {phones}" for n, phones in enumerate(said, start=1)]
-    # The engine reads its dictionary from a file only; one of the words at hand opens faster and smaller than 126,000.
+    phones = {_PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
+    entries = {word: _entries(word, phones.get(word) or ways[word]) for word in net.words}
+    # The engine reads its dictionary from a file only; one of the words at hand is smaller than its 126,000.
     with tempfile.TemporaryDirectory(prefix="voicelog-") as directory:
         path = Path(directory) / "words.dict"
-        path.write_text("\n".join(entries) + "\n", encoding="utf-8")
+        lines = sorted(f"{entry} {said}" for forms in entries.values() for entry, said in forms.items())
+        path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         try:
             decoder = Decoder(dict=str(path), **_DECODER)
         except RuntimeError as error:
             raise RecogniserError(f"pocketsphinx does not start: {error}", "reinstall pocketsphinx") from error
-    search = decoder.create_fsg(_SEARCH, START, END, [*net.empty, *net.arcs])
-    decoder.add_fsg(_SEARCH, search)
+    arcs = [(start, end, weight, entry) for start, end, weight, word in net.arcs for entry in entries[word]]
+    decoder.add_fsg(_SEARCH, decoder.create_fsg(_SEARCH, START, END, [*net.empty, *arcs]))
     decoder.activate_search(_SEARCH)
     return decoder
+
+
+def _entries(word: str, ways: Sequence[str]) -> dict[str, str]:
+    """Dictionary entries of a word, ``word(2)`` for its second way, to their phones."""
+    return {word if number == 1 else f"{word}({number})": phones for number, phones in enumerate(ways, start=1)}

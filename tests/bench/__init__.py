@@ -1,0 +1,1 @@
+"""Benchmarks: each prints its figures; none is run by the tests."""

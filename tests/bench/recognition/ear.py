@@ -1,0 +1,135 @@
+"""The way of a clip through the program: recogniser, parser, dialogue and case file, all of them the real ones."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from voicelog.audio.clock import SampleClock
+from voicelog.audio.endpoint import BLOCK_SAMPLES, Endpointer, EndpointSettings
+from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.store import CaseFile
+from voicelog.events import event_fields, event_from
+from voicelog.grammar.loader import load_grammar
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import SAMPLE_RATE, Hypothesis, Utterance
+from voicelog.recognisers.registry import recogniser
+from voicelog.session import Session, listen_to
+
+from .score import Entered, Heard
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Samples = NDArray[np.int16]
+
+_START = datetime(2026, 3, 4, 10, 0, tzinfo=UTC)
+_WAITING = "epinephrine one milligram i v"
+"""Stands unconfirmed while talk is heard, so that a falsely heard command does harm that can be counted."""
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How long one callout took."""
+
+    audio_s: float
+    """Length of the clip."""
+    work_s: float
+    """Time spent on it."""
+    delay_s: float
+    """From the clip's end to the committed entry, had its blocks come in as fast as they are spoken."""
+
+
+class Ear:
+    """One recogniser, open for the shipped grammar, with a case file in a temporary folder."""
+
+    def __init__(self, listener: str) -> None:
+        self._name = listener
+        self._grammar = load_grammar()
+        self._listener = recogniser(listener).open(self._grammar)
+        self._folder = tempfile.TemporaryDirectory(prefix="voicelog-bench-")
+        self._case = CaseFile.create(Path(self._folder.name) / "bench.voicelog", {"source": "benchmark"}, _START)
+
+    def __enter__(self) -> Ear:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._listener.close()
+        self._case.close()
+        self._folder.cleanup()
+
+    @property
+    def options(self) -> dict[str, str]:
+        """What made the results: engine, model and version."""
+        return self._listener.options
+
+    def callout(self, samples: Samples, before: str = "") -> tuple[Heard, Timing]:
+        """Hear one callout; ``before`` was said in the case just before it."""
+        session = self._session(before)
+        audio_s = len(samples) / SAMPLE_RATE
+        work, free = 0.0, 0.0
+        for first in range(0, len(samples), BLOCK_SAMPLES):
+            block = samples[first : first + BLOCK_SAMPLES]
+            begun = time.perf_counter()
+            self._listener.feed(block)
+            cost = time.perf_counter() - begun
+            work += cost
+            free = max(free, (first + len(block)) / SAMPLE_RATE) + cost
+        begun = time.perf_counter()
+        utterance = self._listener.finish()
+        drafts = session.hear(utterance, _START)
+        cost = time.perf_counter() - begun
+        return heard(utterance, drafts), Timing(audio_s, work + cost, free + cost - audio_s)
+
+    def talk(self, samples: Samples) -> list[Heard]:
+        """Hear a recording as if live, through the endpointer; each utterance meets the same fresh case."""
+        blocks = (samples[first : first + BLOCK_SAMPLES] for first in range(0, len(samples), BLOCK_SAMPLES))
+        found = []
+        for utterance, at, span in listen_to(
+            blocks, Endpointer(EndpointSettings()), self._listener, SampleClock(_START)
+        ):
+            drafts = self._session(_WAITING).hear(utterance, at, span)
+            found.append(heard(utterance, drafts))
+        return found
+
+    def typed(self, text: str, before: str = "") -> Heard:
+        """What typed words would lead to, without the recogniser."""
+        utterance = _typed(text)
+        return heard(utterance, self._session(before).hear(utterance, _START))
+
+    def _session(self, before: str) -> Session:
+        session = Session(self._grammar, self._case, self._name)
+        if before:
+            session.hear(_typed(before), _START)
+        return session
+
+
+def heard(utterance: Utterance, drafts: Sequence[EntryDraft]) -> Heard:
+    """What the entries of one utterance come to."""
+    return Heard(
+        utterance.best.text,
+        tuple(
+            Entered(event_fields(event_from(dict(body["event"]))), tuple(body["flags"]))
+            for body in _bodies(drafts, "event")
+        ),
+        tuple(body["command"] for body in _bodies(drafts, "command")),
+        tuple(body["status"] for body in _bodies(drafts, "decision") if body["basis"] != "stood after read-back"),
+        any(True for _ in _bodies(drafts, "question")),
+    )
+
+
+def _bodies(drafts: Iterable[EntryDraft], kind: str) -> Iterable[dict[str, Any]]:
+    return (dict(draft.body) for draft in drafts if draft.type == kind)
+
+
+def _typed(text: str) -> Utterance:
+    return Utterance((Hypothesis(tuple(words_of(text))),))

