@@ -64,7 +64,13 @@ def words_of(text: str) -> tuple[Word, ...]:
         # In a line that is not all capitals, IN is the typed short form of a route and not the word.
         text = _TYPED_NASAL.sub("i n", text)
     text = text.lower().replace("\u2019", "'")
+    # No word of ours has such a letter or digit; a gap there is not to be closed over, as it may stand inside a number.
+    text = "".join(f" {_GARBAGE} " if _foreign(sign) else sign for sign in text)
     return tuple(Word(found) for part in _parts(text) for found in ([part] if part == _GARBAGE else _plain(part)))
+
+
+def _foreign(sign: str) -> bool:
+    return not sign.isascii() and sign.isalnum() and sign not in "\u00b5\u03bc"
 
 
 def _parts(text: str) -> list[str]:

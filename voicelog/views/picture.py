@@ -25,6 +25,7 @@ def save_picture(console: Console, title: str, path: Path) -> None:
 
     # The library's form fetches a font from elsewhere; a picture of a record must not.
     offline = re.sub(r"@font-face \{\{.*?\}\}", "", CONSOLE_SVG_FORMAT, flags=re.DOTALL).replace("Fira Code, ", "")
+    offline = re.sub(r"<!--.*?-->", "", offline, flags=re.DOTALL)
     try:
         path.write_text(console.export_svg(title=title, code_format=offline), encoding="utf-8")
     except OSError as error:
