@@ -425,3 +425,26 @@ class Conversation(RuleBasedStateMachine):
 
 TestConversation = Conversation.TestCase
 TestConversation.settings = settings(max_examples=120, stateful_step_count=15, deadline=None)
+
+
+def test_a_number_alone_after_a_callout_puts_it_in_doubt() -> None:
+    """A number cut by a pause, "one hundred ... twenty", must not stand as its first half."""
+    talk = Talk("heart rate one hundred")
+    assert talk.say("twenty") == "Heart rate one zero zero, and then a number. Confirm, or correct it."
+    talk.close()
+    assert talk.record == ["E1 heart rate 100/min: unconfirmed"]
+
+
+def test_a_doubted_entry_can_be_corrected_or_confirmed() -> None:
+    corrected = Talk("heart rate one hundred", "twenty", "correction one twenty", "confirm")
+    corrected.close()
+    assert corrected.record[-1] == "E2 heart rate 120/min: confirmed"
+    kept = Talk("heart rate one hundred", "twenty", "confirm")
+    assert kept.record == ["E1 heart rate 100/min: confirmed"]
+
+
+def test_a_number_alone_later_doubts_nothing() -> None:
+    talk = Talk("heart rate one hundred", "on scene")
+    assert talk.say("hello there") == ""
+    assert talk.say("twenty") == "Say again."
+    assert talk.record[0] == "E1 heart rate 100/min: confirmed"

@@ -117,7 +117,10 @@ def test_times_are_those_of_the_utterance(shared: vosk.VoskListener, speech: Sam
 
 def test_words_before_a_long_pause_are_kept(shared: vosk.VoskListener, speech: Samples) -> None:
     heard = hear(shared, np.concatenate([speech, np.zeros(40_000, dtype=np.int16), speech]))
-    assert heard.text == f"{TWO} {FIVE} {TWO} {FIVE}"
+    # The engine at times hears a word more where speech sets in again after digital silence; none may be missing.
+    words = heard.text.split()
+    assert words[:2] == [TWO, FIVE]
+    assert words[-2:] == [TWO, FIVE]
     assert (heard.words[2].start or 0) > len(speech) / 16_000 + 2.4
 
 

@@ -17,7 +17,7 @@ from voicelog.commands.replay import case_directory
 from voicelog.errors import VoicelogError
 from voicelog.grammar.lint import check_grammar
 from voicelog.grammar.loader import load_grammar
-from voicelog.recognisers.registry import ALL, recogniser
+from voicelog.recognisers.registry import ALL, BUILT_IN, recogniser
 from voicelog.views.plain import json_line
 
 LOW_DISK_MB = 500
@@ -50,7 +50,8 @@ def _checks(overlays: tuple[Path, ...]) -> Iterator[Check]:
     yield _grammar(overlays)
     for name in ALL:
         found = recogniser(name).is_available()
-        yield Check(f"listener {name}", "works" if found.ready else "broken", found.detail, found.hint)
+        without: Literal["broken", "limited"] = "broken" if name in BUILT_IN else "limited"
+        yield Check(f"listener {name}", "works" if found.ready else without, found.detail, found.hint)
     yield _endpointer()
     yield _voices()
     yield _directory(case_directory())

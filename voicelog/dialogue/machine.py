@@ -18,10 +18,15 @@ from voicelog.dialogue.together import clash, commands_of, opens_with
 from voicelog.dialogue.wording import needs_confirm, question_text, read_back, spoken
 from voicelog.events import Event, Medication, placed_in_time
 from voicelog.grammar.model import Drug
+from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.result import Context, ParseResult, Question
 
 _LISTEN_AGAIN = {"fits nowhere", "too much", "cut off"}
 _ALONE = Question("value", "Not clear. Say it again, one thing at a time.")
+
+
+def _is_number(word: str) -> bool:
+    return word in NUMBER_WORDS or word[0].isdigit()
 
 
 def context_of(state: DialogueState) -> Context:
@@ -78,7 +83,8 @@ class _Turn:
         self.said: list[str] = []
 
     def finish(self) -> Step:
-        return Step(self.state, tuple(self.entries), tuple(self.said))
+        state = replace(self.state, latest=self.utterance or self.state.latest)
+        return Step(state, tuple(self.entries), tuple(self.said))
 
     @property
     def utterance(self) -> str | None:
@@ -146,9 +152,24 @@ class _Turn:
         self.entries.append(Enter("not_understood", body))
         # This may have been a missed callout: a confirm right after it must not bind to an older entry unheard.
         self.state = replace(self.state, offered=())
+        if result.words and all(_is_number(word.text) for word in result.words):
+            self.doubt_newest()
+            return
         # Talk is left alone; only what comes close to a callout, or answers voicelog, is asked for again.
         if self.state.correcting or any(mark in result.reason for mark in _LISTEN_AGAIN):
             self.speak("Say again.")
+
+    def doubt_newest(self) -> None:
+        """A number alone may be the rest of the callout before it, as in "one hundred", a pause, "twenty"."""
+        newest = self.state.standing[-1] if self.state.standing else None
+        if newest is None or newest.group != self.state.latest:
+            self.speak("Say again.")
+            return
+        if not newest.waits:
+            self.decide(newest, "unconfirmed", "a number alone came after it")
+            self._change(newest, waits=True, settled=True)
+        self.speak(f"{spoken(newest.event).capitalize()}, and then a number. Confirm, or correct it.", [newest])
+        self._offer([newest])
 
     def ask(self, result: ParseResult) -> None:
         """Enter what is clear, and ask about the rest."""

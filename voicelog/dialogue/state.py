@@ -46,6 +46,9 @@ class DialogueState:
     offered: tuple[str, ...] = ()
     """Entries whose confirm was asked for last; a bare "confirm" binds to these and to nothing else."""
 
+    latest: str = ""
+    """The utterance heard last."""
+
     @property
     def waiting(self) -> tuple[Standing, ...]:
         """Entries that wait for a spoken confirm, oldest first."""

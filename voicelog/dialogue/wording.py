@@ -51,6 +51,7 @@ _SIGNS = {
     "pain_score": "pain",
 }
 _FLAGS = {
+    "implausible": "an unusual value",
     "unit_assumed": "unit assumed",
     "unit_unusual": "unusual unit",
     "route_missing": "route not said",

@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from voicelog.checks.doses import limit_passed
+from voicelog.checks.ranges import implausible
 from voicelog.events import Evidence, event_from
 from voicelog.grammar.model import Drug
 from voicelog.grammar.numbers import value_of
@@ -153,6 +154,17 @@ def _nothing(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Que
 
 
 def _vital_sign(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
+    """Settle the unit, then flag what is more often misheard than measured."""
+    values = fields.values
+    question = _measured(fields)
+    value = values.get("systolic", values.get("value"))
+    if question is None and value is not None and implausible(values["sign"], values.get("unit"), value):
+        fields.flags.append("implausible")
+    return question
+
+
+def _measured(fields: Fields) -> Question | None:
+    """Settle the unit of a measurement, or ask."""
     values = fields.values
     match values["sign"]:
         case "blood_pressure":

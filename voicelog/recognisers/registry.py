@@ -7,9 +7,12 @@ from typing import cast
 
 from voicelog.recognisers.base import RecogniserModule
 
-FOR_AUDIO = ("sphinx",)
-"""Names that ``--listener`` takes, the preferred one first."""
-ALL = (*FOR_AUDIO, "script")
+FOR_AUDIO = ("sphinx", "vosk")
+"""Names that ``--listener`` takes, the default first."""
+ALL = (*FOR_AUDIO, "whisper", "script")
+"""Every recogniser; whisper's free text never enters anything by itself, so no command listens with it."""
+BUILT_IN = frozenset({"sphinx", "script"})
+"""Those that a plain install must have."""
 
 
 def recogniser(name: str) -> RecogniserModule:

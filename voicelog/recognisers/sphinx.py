@@ -42,7 +42,7 @@ _DECODER: dict[str, Any] = {
     "bestpath": False,
     # The arcs name every way to say a word themselves: the engine takes a second to add them.
     "fsgusealtpron": False,
-    # Sixty per cent of the time of the default, 30000, which hears one more of 49 sample callouts; 800 loses three of 95.
+    # 60% of the time of the default, 30000, which hears one more of 49 sample callouts; 800 loses three of 95.
     "maxhmmpf": 1500,
     "wbeam": 1e-20,
     # The default, 0.005, makes every pause cost as much as a wrong phone.
