@@ -8,6 +8,7 @@ from voicelog.checks.ranges import implausible
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.parser import parse
 from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import Word
 
 
 @pytest.mark.parametrize(
@@ -29,3 +30,11 @@ def test_the_bounds(sign: str, unit: str | None, value: int, expected: bool) -> 
 @pytest.mark.parametrize("text", ["heart rate eight", "temperature nineteen point six fahrenheit"])
 def test_an_implausible_value_waits_for_a_confirm(text: str) -> None:
     assert parse(words_of(text), load_grammar()).flags == ("implausible",)
+
+
+def test_filler_heard_right_after_a_number_waits_for_a_confirm() -> None:
+    """Found on a synthetic voice: "forty five" was heard as "forty alright"."""
+    said = ("heart", "rate", "one", "forty", "alright")
+    heard = [Word(word, float(number), number + 1.0) for number, word in enumerate(said)]
+    assert parse(heard, load_grammar()).flags == ("words_left_over",)
+    assert parse(words_of(" ".join(said)), load_grammar()).flags == ()

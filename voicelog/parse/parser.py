@@ -11,7 +11,7 @@ from voicelog.grammar.model import TYPED_SIGNS, Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.contradictions import settled
 from voicelog.parse.drafts import draft_of
-from voicelog.parse.reading import Capture, Reading
+from voicelog.parse.reading import Capture, Edge, Reading
 from voicelog.parse.result import Context, Draft, Outcome, ParseResult, Question
 from voicelog.parse.search import MARGIN, readings
 from voicelog.recognisers.base import Word
@@ -111,6 +111,7 @@ def _tells(words: tuple[Word, ...], number: int, grammar: Grammar) -> bool:
 
 def _meaning(reading: Reading, words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult:
     found = _Found()
+    left_over = bool(reading.unexplained) or _may_hide_a_digit(reading, words)
     for edge in reading.edges:
         if edge.phrase.kind == "command":
             if found.said_something:
@@ -124,7 +125,7 @@ def _meaning(reading: Reading, words: tuple[Word, ...], grammar: Grammar, contex
                 return _one_at_a_time(words, "dose", f"Which dose of {found.last_drug}? Say one drug at a time.")
             found.fragment |= _fragment(edge.captures)
         known = Context(last_drug=found.last_drug or context.last_drug)
-        found.add(draft_of(edge, words, grammar.drugs, known), bool(reading.unexplained))
+        found.add(draft_of(edge, words, grammar.drugs, known), left_over)
     found.drafts, contradictions = settled(found.drafts)
     found.questions += contradictions
     outcome: Outcome = "ambiguous" if found.questions else "command" if found.commands else "events"
@@ -136,6 +137,21 @@ def _meaning(reading: Reading, words: tuple[Word, ...], grammar: Grammar, contex
         found.named_drug,
         tuple(found.questions),
         found.fragment,
+    )
+
+
+def _may_hide_a_digit(reading: Reading, words: tuple[Word, ...]) -> bool:
+    """Whether filler was heard right after a number: a recogniser has put "alright" for the "five" of "forty five".
+
+    Typed words have no times and are taken as they stand.
+    """
+    return any(
+        isinstance(step, Edge)
+        and step.phrase.kind == "filler"
+        and step.start > 0
+        and words[step.start].start is not None
+        and words[step.start - 1].text in NUMBER_WORDS
+        for step in reading.steps
     )
 
 
