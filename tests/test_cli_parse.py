@@ -52,7 +52,10 @@ def test_a_callout_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     }  # fmt: skip
     assert {name: event[name] for name in wanted} == wanted
     assert event["evidence"]["dose"]["words"] == "zero point three"
-    assert found["read_back"] == "Epinephrine zero point three milligrams intramuscular left thigh. Confirm?"
+    assert (
+        found["read_back"]
+        == "Epinephrine, echo papa india, zero point three milligrams intramuscular left thigh. Confirm?"
+    )
 
 
 def test_several_callouts_in_one_breath_as_json(capsys: pytest.CaptureFixture[str]) -> None:

@@ -36,33 +36,33 @@ DOES_NOT_FIT = "That does not fit the last entry. Say the whole callout after co
         (
             "midazolam five milligrams i m; correction two milligrams",
             ["E1 midazolam 5 mg intramuscular: amended", "E2 midazolam 2 mg intramuscular: unconfirmed"],
-            "Corrected: midazolam two milligrams intramuscular. Confirm?",
+            "Corrected: midazolam, mike, two milligrams intramuscular. Confirm?",
         ),
         (
             "midazolam five milligrams i m; correction intravenous",
             ["E1 midazolam 5 mg intramuscular: amended", "E2 midazolam 5 mg intravenous: unconfirmed"],
-            "Corrected: midazolam five milligrams intravenous. Confirm?",
+            "Corrected: midazolam, mike, five milligrams intravenous. Confirm?",
         ),
         (
             "midazolam five milligrams i m; correction two milligrams i v",
             ["E1 midazolam 5 mg intramuscular: amended", "E2 midazolam 2 mg intravenous: unconfirmed"],
-            "Corrected: midazolam two milligrams intravenous. Confirm?",
+            "Corrected: midazolam, mike, two milligrams intravenous. Confirm?",
         ),
         (
             f"{LORAZEPAM}; correction midazolam",
             ["E1 lorazepam 2 mg intravenous: amended", "E2 midazolam 2 mg intravenous: unconfirmed"],
-            "Corrected: midazolam two milligrams intravenous, in place of lorazepam two milligrams intravenous. "
+            "Corrected: midazolam, mike, two milligrams intravenous, in place of lorazepam two milligrams intravenous. "
             "Confirm?",
         ),
         (
             f"{FENTANYL}; correction one hundred",
             ["E1 fentanyl 50 mcg intravenous: amended", "E2 fentanyl 100 mcg intravenous: unconfirmed"],
-            "Corrected: fentanyl one zero zero micrograms intravenous. Confirm?",
+            "Corrected: fentanyl, foxtrot, one zero zero micrograms intravenous. Confirm?",
         ),
         (
             "dextrose ten percent two hundred and fifty milliliters i v; correction two hundred milliliters",
             ["E1 dextrose 10 % 250 mL intravenous: amended", "E2 dextrose 10 % 200 mL intravenous: unconfirmed"],
-            "Corrected: dextrose one zero percent two zero zero milliliters intravenous. Confirm?",
+            "Corrected: dextrose, delta, one zero percent two zero zero milliliters intravenous. Confirm?",
         ),
         (
             "pulse eighty; resps twenty; correction pulse ninety resps fourteen",
@@ -196,7 +196,8 @@ def test_a_whole_callout_corrects_the_entry_of_the_same_drug_not_the_newest_drug
 def test_a_whole_callout_of_another_drug_says_what_it_replaces(whole: str) -> None:
     talk = Talk(LORAZEPAM)
     assert talk.say(whole) == (
-        "Corrected: midazolam two milligrams intravenous, in place of lorazepam two milligrams intravenous. Confirm?"
+        "Corrected: midazolam, mike, two milligrams intravenous, in place of lorazepam two milligrams intravenous. "
+        "Confirm?"
     )
 
 

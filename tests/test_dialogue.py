@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime, timedelta, timezone
 from typing import NamedTuple
 
@@ -45,7 +46,7 @@ def check(row: Row) -> None:
         Row(
             EPI,
             ["E1 epinephrine 1 mg intravenous: unconfirmed"],
-            "Epinephrine one milligram intravenous. Confirm?",
+            "Epinephrine, echo papa india, one milligram intravenous. Confirm?",
         ),
         Row(
             f"{EPI}; pulse ninety",
@@ -239,7 +240,7 @@ def test_taking_back(row: Row) -> None:
             "Heart rate nine zero. Naloxone two milligrams intranasal. Confirm?",
         ),
         Row("naloxone i n; fentanyl; fifty micrograms", ["E1 fentanyl 50 mcg: unconfirmed"],
-            "Fentanyl five zero micrograms, route not said. Confirm?"),
+            "Fentanyl, foxtrot, five zero micrograms, not one five, route not said. Confirm?"),
         Row("heart rate four hundred", [],
             "Heart rate four hundred: four zero zero is out of range for value. Say again."),
     ]
@@ -346,6 +347,12 @@ TALK = [
 ]
 
 
+def _in_order(words: str, text: str) -> bool:
+    """Whether all words are in a text in their order; a sound-alike drug has letters between its name and its dose."""
+    left = iter(re.findall(r"[\w'-]+", text.lower()))
+    return all(word in left for word in re.findall(r"[\w'-]+", words.lower()))
+
+
 class Conversation(RuleBasedStateMachine):
     """Any sequence of callouts, commands and talk."""
 
@@ -371,8 +378,7 @@ class Conversation(RuleBasedStateMachine):
             if entry.type == "decision" and entry.body["basis"] == "spoken confirm":
                 event = self.talk.event(entry.body["event"]).event
                 assert any(
-                    entry.body["event"] in body["events"] and spoken(event).lower() in body["text"].lower()
-                    for body in read
+                    entry.body["event"] in body["events"] and _in_order(spoken(event), body["text"]) for body in read
                 )
                 assert spoken(event) in answer
 
@@ -414,7 +420,7 @@ class Conversation(RuleBasedStateMachine):
         for entry in step.enter:
             if entry.type == "event":
                 event = self.talk.event(entry.body["id"]).event
-                assert any(spoken(event).lower() in said.lower() for said in step.say)
+                assert any(_in_order(spoken(event), said) for said in step.say)
 
     def teardown(self) -> None:
         waiting = [recorded.id for recorded in self.talk.case.events if recorded.status == "unconfirmed"]

@@ -85,11 +85,6 @@ def spoken(key: str) -> list[str]:
     return [*DRUGS[key]["names"], *DRUGS[key].get("named_concentrations", {})]
 
 
-def members(pair: dict[str, Any]) -> list[str]:
-    """The two names or number words of a pair."""
-    return list(pair["drugs"] if "drugs" in pair else pair["numbers"])
-
-
 def limit(key: str, route: str, unit: str) -> Decimal | None:
     """The limit for a route: its own row, else the row without a route."""
     rows = [row for row in DRUGS[key]["ask_above"] if row["unit"] == unit and row.get("route") in (route, None)]
@@ -180,17 +175,17 @@ def test_codes_are_exactly_those_of_the_code_list() -> None:
     assert {key: row["rxnorm"] for key, row in DRUGS.items() if "rxnorm" in row} == RXNORM
 
 
-def test_pairs_name_two_drugs_of_the_formulary_or_two_numbers_and_a_source() -> None:
+def test_pairs_name_two_drugs_of_the_formulary_and_a_source() -> None:
     names = {recorded(key) for key in DRUGS}
     for pair in PAIRS:
         assert pair["source"].strip()
-        assert set(pair) in ({"drugs", "source"}, {"numbers", "source"})
-        assert len(set(members(pair))) == len(members(pair)) == 2
-        assert set(pair.get("drugs", ())) <= names
+        assert set(pair) == {"drugs", "source"}
+        assert len(set(pair["drugs"])) == len(pair["drugs"]) == 2
+        assert set(pair["drugs"]) <= names
 
 
 def test_no_pair_stands_twice() -> None:
-    counts = Counter(frozenset(members(pair)) for pair in PAIRS)
+    counts = Counter(frozenset(pair["drugs"]) for pair in PAIRS)
     assert [pair for pair, count in counts.items() if count > 1] == []
 
 
@@ -207,11 +202,4 @@ def test_no_pair_stands_twice() -> None:
     ],
 )
 def test_published_pair_is_declared(pair: tuple[str, str]) -> None:
-    assert set(pair) in [set(row["drugs"]) for row in PAIRS if "drugs" in row]
-
-
-def test_every_teen_is_paired_with_its_ten() -> None:
-    pairs = {tuple(row["numbers"]) for row in PAIRS if "numbers" in row}
-    stems = ("thir", "four", "fif", "six", "seven", "eigh", "nine")
-    tens = {"four": "forty"}
-    assert pairs == {(f"{stem}teen", tens.get(stem, f"{stem}ty")) for stem in stems}
+    assert set(pair) in [set(row["drugs"]) for row in PAIRS]

@@ -15,6 +15,12 @@ from voicelog.events import Assessment, Event, Medication, Milestone, Patient, P
 from voicelog.parse.result import Draft, Question
 
 _DIGIT = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+# The spelling alphabet of ICAO Annex 10 Vol. II 5.2.1.3, from memory: single letters sound alike.
+_ALPHABET = (
+    "alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo "
+    "sierra tango uniform victor whiskey x-ray yankee zulu"
+)
+_LETTERS = {word[0]: word for word in _ALPHABET.split()}
 _UNITS = {
     "mg": ("milligram", "milligrams"),
     "ug": ("microgram", "micrograms"),
@@ -227,11 +233,22 @@ def read_back(drafts: Sequence[Draft], replaced: Sequence[Event | None] = ()) ->
     for draft, old in zip(drafts, replaced or [None] * len(drafts), strict=True):
         doubts = [_FLAGS.get(flag, flag.replace("_", " ")) for flag in draft.flags]
         gone = f"in place of {spoken(old)}" if old and _is_another(old, draft.event) else ""
-        text = ", ".join(part for part in [spoken(draft.event), gone, *doubts] if part)
+        apart = f"not {spoken_number(draft.not_dose)}" if draft.not_dose is not None else ""
+        text = ", ".join(part for part in [_with_spelling(draft), apart, gone, *doubts] if part)
         said.append(f"Corrected: {text}." if old else f"{text[:1].upper()}{text[1:]}.")
     if any(needs_confirm(draft) for draft in drafts):
         said.append("Confirm?")
     return " ".join(said)
+
+
+def _with_spelling(draft: Draft) -> str:
+    """The event in words, with the letters that set its drug apart after the name."""
+    said = spoken(draft.event)
+    if not draft.spelled or not isinstance(draft.event, Medication):
+        return said
+    name = draft.event.drug
+    letters = " ".join(_LETTERS[letter] for letter in draft.spelled)
+    return said.replace(name, f"{name}, {letters},", 1).rstrip(",")
 
 
 def _is_another(old: Event, new: Event) -> bool:

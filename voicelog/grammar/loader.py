@@ -81,15 +81,14 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
                     case "drug":
                         drugs[name] = drug_from(name, table, Place(file.path, file.line_of(key)))
                     case "pair":
-                        if "drugs" in table:
-                            pairs.append(frozenset(table["drugs"]))
+                        pairs.append(_pair(file, name, table))
                     case "filler":
                         phrases[key] = Phrase(
                             key, "filler", file.trees(key, table), place=Place(file.path, file.line_of(key))
                         )
                     case _:
                         phrases[key] = _phrase(file, section, name, table)
-    by_name = {drug.name: drug for drug in drugs.values()}
+    by_name = {drug.name: _beside(drug, pairs) for drug in drugs.values()}
     lists[DRUG_LIST] = drug_list(by_name.values())
     grammar = Grammar(
         lists,
@@ -101,6 +100,24 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
     )
     _check_names(grammar, where)
     return grammar
+
+
+def _pair(file: _File, name: str, table: dict[str, Any]) -> frozenset[str]:
+    drugs = table.get("drugs")
+    if set(table) != {"drugs", "source"} or not isinstance(drugs, list) or len(set(map(str, drugs))) != 2:
+        raise GrammarError(
+            f"pair {int(name) + 1} needs two drugs and a source",
+            'write drugs = ["ketamine", "ketorolac"] and source = "..."',
+            file=file.path,
+            line=file.line_of("pair"),
+        )
+    return frozenset(map(str, drugs))
+
+
+def _beside(drug: Drug, pairs: Sequence[frozenset[str]]) -> Drug:
+    """The drug with the names it is declared to sound like."""
+    others = sorted(name for pair in pairs if drug.name in pair for name in pair - {drug.name})
+    return replace(drug, sounds_like=tuple(others))
 
 
 def _timed(phrase: Phrase, has_rule: bool) -> Phrase:

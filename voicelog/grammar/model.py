@@ -111,6 +111,8 @@ class Drug:
     source: str
     date: str
     place: Place
+    sounds_like: tuple[str, ...] = ()
+    """Generic names declared to look or sound like this one."""
 
 
 @dataclass(frozen=True)

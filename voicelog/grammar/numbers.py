@@ -21,6 +21,10 @@ NUMBER_WORDS = (
     frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
 )
 """Words that are part of a number wherever they stand; never mended and never skipped."""
+_STEMS = {"thir": "thirty", "four": "forty", "fif": "fifty", "six": "sixty", "seven": "seventy", "eigh": "eighty"}
+_PAIRS = {f"{stem}teen": ten for stem, ten in (_STEMS | {"nine": "ninety"}).items()}
+SOUND_ALIKE = _PAIRS | {ten: teen for teen, ten in _PAIRS.items()}
+"""Number words that differ in one ending, each with the other: WHO Patient Safety Solutions 3, from memory."""
 
 PARTS = {
     "digit": "(one | two | three | tree | four | fower | five | fife | six | seven | eight | nine | niner)",
@@ -141,6 +145,18 @@ def value_of(words: Sequence[str]) -> Decimal | None:
             return Decimal(f"{value}.{tail}") if value is not None and tail else None
     value = _whole(words)
     return None if value is None else Decimal(value)
+
+
+def mistakable(words: Sequence[str]) -> Decimal | None:
+    """The value that a number is most easily mistaken for by ear, ``fifty`` for ``fifteen``; None when there is none.
+
+    Where two words of it could be mistaken, the first counts: it makes the larger difference. A digit after a ten
+    tells: no teen has one.
+    """
+    for place, word in enumerate(words):
+        if word in SOUND_ALIKE and not (word in TENS and {*words[place + 1 : place + 2]} & DIGITS.keys()):
+            return value_of([*words[:place], SOUND_ALIKE[word], *words[place + 1 :]])
+    return None
 
 
 def clock_of(words: Sequence[str]) -> str | None:

@@ -11,9 +11,10 @@ from pydantic import ValidationError
 
 from voicelog.checks.doses import limit_passed
 from voicelog.checks.ranges import implausible
-from voicelog.events import Evidence, event_from
+from voicelog.events import Evidence, Medication, event_from
 from voicelog.grammar.model import Drug
 from voicelog.grammar.numbers import value_of
+from voicelog.parse.alike import set_apart
 from voicelog.parse.reading import Capture, Edge
 from voicelog.parse.result import Context, Draft, Question
 from voicelog.recognisers.base import Word
@@ -87,7 +88,8 @@ def _completed(fields: Fields, said: str, drugs: Mapping[str, Drug], context: Co
     except ValidationError as error:
         wrong = str(error.errors()[0]["loc"][-1])
         return Question("value", f"{said}: {wrong.replace('_', ' ')} is not clear. Say again.", **_kept(fields))
-    return Draft(event, tuple(dict.fromkeys(fields.flags)))
+    draft = Draft(event, tuple(dict.fromkeys(fields.flags)))
+    return set_apart(draft, drugs[event.drug]) if isinstance(event, Medication) else draft
 
 
 def _evidence(words: Sequence[Word], capture: Capture) -> Evidence:

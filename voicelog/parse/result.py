@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any, Literal
 
 from voicelog.events import Event, Evidence
@@ -19,6 +20,10 @@ class Draft:
     event: Event
     flags: tuple[str, ...] = ()
     """Why it needs a spoken confirm: unit_assumed, route_missing, words_left_over, label_repaired, ..."""
+    spelled: str = ""
+    """Letters of the drug that set it apart from those it sounds like, ``keta``."""
+    not_dose: Decimal | None = None
+    """The dose that this one is most easily mistaken for, where that would be a dose of this drug too."""
 
 
 @dataclass(frozen=True)
