@@ -121,7 +121,7 @@ def test_a_correction_replaces_and_both_stay_in_the_file(said: str, record: list
         ("on scene; correction ninety", DOES_NOT_FIT),
         (
             "pulse ninety; correction pulse four hundred",
-            "Pulse four hundred: four zero zero is out of range for value. Say again.",
+            "Pulse four hundred: four zero zero is out of range for heart rate. Say again.",
         ),
     ],
 )  # fmt: skip

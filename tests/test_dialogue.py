@@ -233,6 +233,23 @@ def test_taking_back(row: Row) -> None:
             "Naloxone two milligrams intranasal. Confirm?"),
         Row("prepared naloxone; two milligrams", ["E1 naloxone 2 mg (prepared): unconfirmed"],
             "Naloxone two milligrams prepared. Confirm?"),
+        Row("glucose five point six; millimoles", ["E1 blood glucose 5.6 mmol/L: proposed"],
+            "Glucose five point six millimoles per liter."),
+        Row("pressure one twenty; over eighty", ["E1 blood pressure 120/80 mmHg: proposed"],
+            "Pressure one two zero over eight zero."),
+        Row("pressure one twenty; eighty", ["E1 blood pressure 120/80 mmHg: proposed"],
+            "Pressure one two zero over eight zero."),
+        Row("pressure one twenty; hand me the bag; eighty", ["E1 blood pressure 120/80 mmHg: proposed"],
+            "Pressure one two zero over eight zero."),
+        Row("pressure one twenty; pulse ninety; eighty", ["E1 heart rate 90/min: unconfirmed"],
+            "Heart rate nine zero, and then a number. Confirm, or correct it."),
+        Row("pressure eighty over one twenty; sixty", [], "Say again."),
+        Row("naloxone i n; milligrams", [], ""),
+        Row("ketamine fifty; milligrams i v", ["E1 ketamine 50 mg intravenous: unconfirmed"],
+            "Ketamine, kilo echo tango alfa, five zero milligrams intravenous, not one five. Confirm?"),
+        Row("an amp of naloxone; two milligrams i m", ["E1 naloxone 2 mg intramuscular: unconfirmed"],
+            "Naloxone two milligrams intramuscular. Confirm?"),
+        Row("heart rate nine hundred; ninety", ["E1 heart rate 90/min: proposed"], "Heart rate nine zero."),
         Row("naloxone i n; pulse ninety; two milligrams", ["E1 heart rate 90/min: confirmed"], "Which drug?"),
         Row(
             "naloxone i n; pulse ninety and two milligrams",
@@ -242,7 +259,7 @@ def test_taking_back(row: Row) -> None:
         Row("naloxone i n; fentanyl; fifty micrograms", ["E1 fentanyl 50 mcg: unconfirmed"],
             "Fentanyl, foxtrot, five zero micrograms, not one five, route not said. Confirm?"),
         Row("heart rate four hundred", [],
-            "Heart rate four hundred: four zero zero is out of range for value. Say again."),
+            "Heart rate four hundred: four zero zero is out of range for heart rate. Say again."),
     ]
 )  # fmt: skip
 def test_what_is_asked_is_entered_only_when_answered(row: Row) -> None:

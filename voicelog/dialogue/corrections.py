@@ -25,6 +25,8 @@ _SPAN = {
     "temperature": (10, 115),
     "pain_score": (0, 10),
 }
+_NUMBERS = frozenset({"value", "systolic", "diastolic", "dose"})
+"""Fields that a number alone may answer."""
 _WHOLE = frozenset({"heart_rate", "respiratory_rate", "oxygen_saturation", "pain_score"})
 """Signs counted in whole numbers."""
 _OF_A_DRUG = frozenset({"drug", "dose", "unit", "volume_ml", "concentration", "route", "site", "action"})
@@ -196,10 +198,15 @@ def _fits_vital_sign(event: VitalSign, changes: Mapping[str, Any], drugs: Mappin
     if changes.keys() != {"value"} or event.value is None:
         return False
     value: Decimal = changes["value"]
-    low, high = _SPAN[event.sign]
-    if not low <= value <= high or (event.sign in _WHOLE and value != value.to_integral_value()):
+    if not _may_be(event.sign, value):
         return False
     return _told_unit(event.sign, value, drugs) == _told_unit(event.sign, event.value, drugs)
+
+
+def _may_be(sign: str, value: Decimal) -> bool:
+    """Whether a number alone is held to what the callout of a sign is held to."""
+    low, high = _SPAN.get(sign, (1, 0))
+    return low <= value <= high and (sign not in _WHOLE or value == value.to_integral_value())
 
 
 def _told_unit(sign: str, value: Decimal, drugs: Mapping[str, Drug]) -> str | None:
@@ -214,18 +221,30 @@ def merged(question: Question | None, result: ParseResult, drugs: Mapping[str, D
     Only parts of a callout said alone answer, and only where they speak against nothing that was understood: anything
     else is a new callout and leaves the question open.
     """
-    if question is None or question.about not in {"dose", "drug", "unit"}:
+    if question is None or len(result.questions) != 1 or result.commands:
         return result
-    if len(result.questions) != 1 or result.commands:
+    if question.about not in {"drug", "unit"} and not answerable(question):
         return result
     answer = result.questions[0]
     kept, said = _said(question), _said(answer)
-    if kept.get("kind") != "medication" or any(kept[name] != said[name] for name in kept.keys() & said.keys()):
+    if "kind" not in kept or question.about not in said or any(kept[name] != said[name] for name in kept.keys() & said):
+        return result
+    if "value" in said and not _may_be(kept.get("sign", ""), said["value"]):
         return result
     made = completed({**kept, **said}, {**question.evidence, **answer.evidence}, drugs)
     if isinstance(made, Question):
         return result
     return ParseResult("events", result.words, (*result.drafts, made), fragment=result.fragment)
+
+
+def answerable(question: Question | None) -> str:
+    """The field a question asks for, where a number alone answers it; '' where none does.
+
+    A field that was understood and is doubted is not among them: the number may belong to another one.
+    """
+    if question is None or question.about not in _NUMBERS or question.about in question.understood:
+        return ""
+    return question.about if "kind" in question.understood else ""
 
 
 def _said(question: Question) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from voicelog.dialogue.corrections import Replacement, find_correction, merged
+from voicelog.dialogue.corrections import Replacement, answerable, find_correction, merged
 from voicelog.dialogue.state import DialogueState, Enter, Heard, Standing, Step
 from voicelog.dialogue.times import moment_of
 from voicelog.dialogue.together import clash, commands_of, opens_with
@@ -32,7 +32,11 @@ def _is_number(word: str) -> bool:
 def context_of(state: DialogueState) -> Context:
     """What the case so far lets the next callout leave out."""
     drugs = [entry.event.drug for entry in state.standing if isinstance(entry.event, Medication)]
-    return Context(last_drug=drugs[-1] if drugs else None, expects_value=state.correcting)
+    known = Context(drugs[-1] if drugs else None, state.correcting)
+    if state.question is None or state.last_said != question_text(state.question):
+        # Something else was said since: a number or a unit alone need not be the answer any more.
+        return known
+    return replace(known, unfinished=state.unfinished, asks_for=answerable(state.question))
 
 
 def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug]) -> Step:
@@ -177,13 +181,17 @@ class _Turn:
             self.record([Replacement(draft) for draft in result.drafts])
         # "correction ..." that can be read two ways: its repetition is still a correction.
         self.put(result.questions[0], correcting=self.state.correcting or opens_with(result, "correction"))
+        if not result.drafts:
+            self.state = replace(self.state, unfinished=result.words)
 
     def put(self, question: Question, *, correcting: bool = False) -> None:
         """Ask. What waited for a confirm must be read back once more before one counts."""
         text = question_text(question)
         self.entries.append(Enter("question", {"text": text, "about": question.about, "utterance": self.utterance}))
         self.said.append(text)
-        self.state = replace(self.state, last_said=text, question=question, correcting=correcting, offered=())
+        self.state = replace(
+            self.state, last_said=text, question=question, unfinished=(), correcting=correcting, offered=()
+        )
 
     def unclear_command(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
         """A command with something unclear in the same breath: parts of a correction are taken, nothing else is."""

@@ -9,6 +9,7 @@ from typing import Any
 
 from voicelog.events import Event
 from voicelog.parse.result import ParseResult, Question
+from voicelog.recognisers.base import Word
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class DialogueState:
     """A bare "correction" was said: the next words correct the newest entry."""
     question: Question | None = None
     """What was asked and not yet answered."""
+    unfinished: tuple[Word, ...] = ()
+    """The words of the callout that is asked about, where nothing of it was entered."""
     offered: tuple[str, ...] = ()
     """Entries whose confirm was asked for last; a bare "confirm" binds to these and to nothing else."""
 

@@ -116,7 +116,7 @@ def _take(fields: Fields, capture: Capture, words: Sequence[Word], said: str) ->
         fields.flags.append(str(value))
         return None
     if capture.out_of_range:
-        label = name.replace("said_", "").replace("_", " ")
+        label = (str(fields.values["sign"]) if name == "value" else name.removeprefix("said_")).replace("_", " ")
         return Question("value", f"{said}: {value} is out of range for {label}. Say again.", **_kept(fields))
     targets = ("left_mm", "right_mm") if name == "both_mm" else (name,)
     for target in targets:
@@ -199,8 +199,10 @@ def _pressure(fields: Fields) -> Question | None:
         return None
     systolic = values.get("systolic")
     if "said_diastolic" in values:
+        # "one twenty" is no pressure of 1 over 20: the other way to read it is asked about.
+        silly = implausible("blood_pressure", values["unit"], systolic)
         both = f"{systolic} over {values['said_diastolic']}"
-        return Question("diastolic", f"pressure {both}? Say it with over.", **_kept(fields))
+        return Question("diastolic", f"pressure {both}? Say it with over.", **_kept(fields), contradicts=silly)
     if "diastolic" not in values:
         return Question("diastolic", f"pressure {systolic} over what?", **_kept(fields))
     if values["diastolic"] >= systolic:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from typing import Any
 
-from voicelog.events import event_fields
+from voicelog.events import Evidence, event_fields
 from voicelog.grammar.model import TYPED_SIGNS, Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.contradictions import settled
@@ -43,9 +44,38 @@ def parse(words: Sequence[Word], grammar: Grammar, context: Context = _EMPTY) ->
     if len(words) > MAX_WORDS:
         return ParseResult("not_understood", words, reason="too long for one callout")
     plain = _parsed(words, grammar, context)
-    if not context.expects_value or plain.outcome == "command":
+    if context.expects_value and plain.outcome != "command":
+        return _parsed((Word("correction"), *words), grammar, context)
+    if plain.outcome in {"events", "command"}:
         return plain
-    return _parsed((Word("correction"), *words), grammar, context)
+    return _rest(words, grammar, context) or _number_alone(words, grammar, context) or plain
+
+
+def _rest(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult | None:
+    """Words that complete the callout asked about, such as ``millimoles`` after ``glucose five``, or None."""
+    if not context.unfinished or len(context.unfinished) + len(words) > MAX_WORDS:
+        return None
+    whole = _parsed((*context.unfinished, *words), grammar, context)
+    return whole if whole.outcome == "events" and len(whole.drafts) == 1 else None
+
+
+def _number_alone(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult | None:
+    """A number alone as the answer to what was asked, or None."""
+    if not context.asks_for:
+        return None
+    corrected = _parsed((Word("correction"), *words), grammar, context)
+    if corrected.outcome != "command" or corrected.drafts or corrected.fragment.keys() != {"value"}:
+        return None
+    said = Evidence(
+        words=" ".join(word.text for word in words), start=_exact(words[0].start), end=_exact(words[-1].end)
+    )
+    number = {context.asks_for: corrected.fragment["value"]}
+    answer = Question("value", "Not clear. Say it again.", understood=number, evidence={context.asks_for: said})
+    return ParseResult("ambiguous", words, questions=(answer,))
+
+
+def _exact(seconds: float | None) -> Decimal | None:
+    return None if seconds is None else Decimal(str(round(seconds, 3)))
 
 
 def _parsed(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult:

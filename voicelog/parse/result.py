@@ -75,3 +75,7 @@ class Context:
     """The drug of the newest standing medication entry."""
     expects_value: bool = False
     """A number alone makes sense, because a correction waits for it."""
+    unfinished: tuple[Word, ...] = ()
+    """The words of a callout about which a question is open; what is said next may be the rest of it."""
+    asks_for: str = ""
+    """The field that an open question asks for and that a number alone answers, '' for none."""
