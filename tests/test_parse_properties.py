@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from meaning import wrong_values
 from sampler import Sampler, Sentence
 
-from voicelog.events import Medication
+from voicelog.events import Medication, event_fields
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import value_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.tokens import words_of
@@ -149,6 +150,26 @@ GLUED = "fentanyl fifty five of morphine i v"
 
 def test_a_number_that_may_end_in_two_places_is_asked_about() -> None:
     assert parse(timed(GLUED, {}), GRAMMAR).outcome == "ambiguous"
+
+
+USUAL = sorted(name for name, drug in GRAMMAR.drugs.items() if drug.usual_unit and "mg" in drug.units)
+
+
+@FEW
+@given(
+    st.lists(st.sampled_from(USUAL), min_size=2, max_size=2, unique=True),
+    st.sampled_from("twenty thirty forty fifty sixty seventy eighty ninety".split()),
+    st.sampled_from("one two three four five six seven eight nine".split()),
+)
+def test_two_readings_with_different_values_are_a_question_with_both(pair: list[str], ten: str, digit: str) -> None:
+    one, other = (GRAMMAR.drugs[name].spoken[0] for name in pair)
+    result = parse(words_of(f"{one} {ten} {digit} of {other} i v"), GRAMMAR)
+    readings = [[event_fields(draft.event) for draft in reading] for reading in result.questions[0].readings]
+    assert result.outcome == "ambiguous"
+    assert not result.drafts
+    doses = [{str(fields["drug"]): fields.get("dose") for fields in reading} for reading in readings]
+    assert {pair[0]: value_of([ten]), pair[1]: value_of([digit])} in doses
+    assert len({str(reading) for reading in readings}) > 1
 
 
 def test_a_pause_ends_a_number() -> None:
