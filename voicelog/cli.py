@@ -87,9 +87,15 @@ def build_parser() -> argparse.ArgumentParser:
         commands,
         "grammar",
         "check what can be said, list its words, or print it in an open-standard form",
-        "voicelog grammar check\n  voicelog grammar check --grammars overlay\n  voicelog grammar jsgf > callouts.jsgf",
+        "voicelog grammar check\n  voicelog grammar check --grammars overlay\n"
+        "  voicelog grammar words --missing\n  voicelog grammar jsgf > callouts.jsgf",
     )
-    grammar.add_argument("action", choices=["check", "words", "jsgf"])
+    grammar.add_argument(
+        "action",
+        choices=["check", "words", "jsgf"],
+        help="check: find what cannot work as written; words: which recogniser knows which word; jsgf: for other tools",
+    )
+    grammar.add_argument("--missing", action="store_true", help="with words: only those that a recogniser here lacks")
     _common(grammar)
 
     doctor = _command(commands, "doctor", "what works here, and how to mend what does not", "voicelog doctor --json")

@@ -2,28 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from voicelog.events import event_fields
-from voicelog.grammar.model import Grammar, Phrase, Place
+from voicelog.grammar.coverage import Hearing, drug_words, pronunciations, sound_findings, word_findings
+from voicelog.grammar.finding import Finding
+from voicelog.grammar.model import Grammar, Phrase
+from voicelog.grammar.overlaps import Progress, item_findings, phrase_findings
 from voicelog.parse.parser import parse
 from voicelog.parse.result import ParseResult
 from voicelog.parse.tokens import words_of
 
 
-@dataclass(frozen=True)
-class Finding:
-    """Something to mend in a grammar file."""
+def every_finding(grammar: Grammar, heard: Sequence[Hearing], progress: Progress) -> list[Finding]:
+    """All there is to mend or to know, errors first.
 
-    place: Place
-    message: str
+    Args:
+        grammar: as loaded, overlays among it.
+        heard: what the recognisers make of its words.
+        progress: called as the work goes on.
+    """
+    found = [
+        *check_grammar(grammar),
+        *phrase_findings(grammar, progress),
+        *item_findings(grammar),
+        *word_findings(grammar, heard),
+        *sound_findings(grammar, pronunciations(drug_words(grammar))),
+    ]
+    return sorted(found, key=lambda finding: finding.severity != "error")
 
 
 def check_grammar(grammar: Grammar) -> list[Finding]:
-    """Every finding, in the order of the phrases."""
+    """What is wrong with the examples and counterexamples, in the order of the phrases; all are errors."""
     findings = []
     for phrase in grammar.phrases:
         for text, expected in phrase.examples.items():
