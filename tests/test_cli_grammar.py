@@ -142,3 +142,16 @@ def test_a_terminal_gets_a_table_with_colours_unless_they_are_not_wanted(plain: 
 
 def test_jsgf_is_still_printed(capsys: pytest.CaptureFixture[str]) -> None:
     assert lines(capsys, "jsgf")[0] == "#JSGF V1.0 UTF-8 en;"
+
+
+def test_the_card_is_written_to_a_file(tmp_path: Path) -> None:
+    out = tmp_path / "card.html"
+    assert main(["grammar", "card", "--out", str(out)]) == 0
+    text = out.read_text(encoding="utf-8")
+    assert text.startswith("<!DOCTYPE html>")
+    assert "not a medical device" in text
+
+
+def test_a_card_that_cannot_be_written_is_one_clear_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["grammar", "card", "--out", str(tmp_path / "no" / "card.html")]) == 2
+    assert capsys.readouterr().err.startswith("voicelog: cannot write")

@@ -86,15 +86,18 @@ def build_parser() -> argparse.ArgumentParser:
     grammar = _command(
         commands,
         "grammar",
-        "check what can be said, list its words, or print it in an open-standard form",
+        "check what can be said, list its words, print a callout card or an open-standard form",
         "voicelog grammar check\n  voicelog grammar check --grammars overlay\n"
-        "  voicelog grammar words --missing\n  voicelog grammar jsgf > callouts.jsgf",
+        "  voicelog grammar words --missing\n  voicelog grammar card --out card.html\n"
+        "  voicelog grammar jsgf > callouts.jsgf",
     )
     grammar.add_argument(
         "action",
-        choices=["check", "words", "jsgf"],
-        help="check: find what cannot work as written; words: which recogniser knows which word; jsgf: for other tools",
+        choices=["check", "words", "card", "jsgf"],
+        help="check: find what cannot work as written; words: which recogniser knows which word; "
+        "card: one page to print (HTML); jsgf: for other tools",
     )
+    grammar.add_argument("--out", type=Path, metavar="FILE", help="with card or jsgf: write here (default: print)")
     grammar.add_argument("--missing", action="store_true", help="with words: only those that a recogniser here lacks")
     _common(grammar)
 

@@ -1,4 +1,4 @@
-"""``voicelog grammar``: check what can be said, list its words, print it as JSGF."""
+"""``voicelog grammar``: check what can be said, list its words, print a callout card or JSGF."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import argparse
 import contextlib
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from datetime import date
+from pathlib import Path
 
+from voicelog.errors import UsageError
 from voicelog.grammar.coverage import Hearing, State, hearings
 from voicelog.grammar.finding import Check, Finding
 from voicelog.grammar.lint import every_finding
@@ -100,13 +103,31 @@ def _words(grammar: Grammar, arguments: argparse.Namespace) -> int:
 def _jsgf(grammar: Grammar, arguments: argparse.Namespace) -> int:
     from voicelog.grammar.jsgf import emit_jsgf
 
-    sys.stdout.write(emit_jsgf(grammar))
+    _write(emit_jsgf(grammar), arguments.out)
     return 0
+
+
+def _card(grammar: Grammar, arguments: argparse.Namespace) -> int:
+    from voicelog.views.card import card_html
+
+    _write(card_html(grammar, made=date.today().isoformat()), arguments.out)
+    return 0
+
+
+def _write(text: str, out: Path | None) -> None:
+    if out is None:
+        sys.stdout.write(text)
+        return
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"cannot write {out}: {error.strerror}", "name a file in a folder that exists") from error
 
 
 ACTIONS: Mapping[str, Callable[[Grammar, argparse.Namespace], int]] = {
     "check": _check,
     "words": _words,
+    "card": _card,
     "jsgf": _jsgf,
 }
 """What ``voicelog grammar`` can do."""
