@@ -1,0 +1,117 @@
+"""``voicelog export``: a case in an open standard, as lines, as a table or as a copy."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from voicelog.casefile.store import CaseFile
+from voicelog.errors import UsageError
+from voicelog.exports.source import CaseRecord, record_of
+from voicelog.views.screen import printable
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the export; exit code 1 when the case file is not as it was written."""
+    _check(arguments)
+    if arguments.to == "sqlite":
+        return _copy(arguments.case, arguments.out)
+    with CaseFile.open(arguments.case) as case:
+        problems = case.problems()
+        record = record_of(arguments.case.name, list(case.entries()))
+        # All of it is made before anything is written, so that no half of an export is taken for a whole.
+        text, remarks = _made(arguments, case, record, problems)
+    _write(text, arguments.out)
+    _tell(*(f"{arguments.case}: {problem}" for problem in problems), *remarks)
+    return 1 if problems else 0
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    if arguments.to == "sqlite" and arguments.out is None:
+        raise UsageError("a copy of the case file needs a name", "name it with --out FILE")
+    if arguments.schemas and arguments.to != "nemsis":
+        raise UsageError("--schemas goes with --to nemsis only", "leave it out")
+    if arguments.details and arguments.to != "nemsis":
+        raise UsageError("--details goes with --to nemsis only", "leave it out")
+    if arguments.no_audio and arguments.to != "jsonl":
+        raise UsageError("--no-audio goes with --to jsonl only", "leave it out: only jsonl and sqlite hold audio")
+    if arguments.out is not None and os.path.lexists(arguments.out):
+        raise UsageError(f"{arguments.out} exists already", "choose another name with --out FILE")
+
+
+def _made(
+    arguments: argparse.Namespace, case: CaseFile, record: CaseRecord, problems: list[str]
+) -> tuple[str, Sequence[str]]:
+    """The export, and what is to be told of it."""
+    if arguments.to == "csv":
+        from voicelog.exports.csv_rows import csv_text
+
+        return csv_text(record), ()
+    if arguments.to == "jsonl":
+        from voicelog.exports.jsonl import jsonl_lines
+
+        clip = None if arguments.no_audio else case.clip
+        return "".join(jsonl_lines(record.origin.case, record.entries, clip)), ()
+    from voicelog.grammar.loader import load_grammar
+
+    drugs = load_grammar(*arguments.grammars).drugs
+    rxnorm = {name: drug.rxnorm for name, drug in drugs.items() if drug.rxnorm}
+    if arguments.to == "fhir":
+        from voicelog.exports.fhir import fhir_text
+
+        return fhir_text(record, rxnorm, problems), ()
+    return _nemsis(arguments, record, rxnorm, problems)
+
+
+def _nemsis(
+    arguments: argparse.Namespace, record: CaseRecord, rxnorm: Mapping[str, str], problems: list[str]
+) -> tuple[str, Sequence[str]]:
+    from voicelog.exports.nemsis import nemsis_document
+    from voicelog.exports.nemsis_details import read_details
+    from voicelog.exports.nemsis_schema import check_schema, load_schema
+
+    schema = load_schema(arguments.schemas) if arguments.schemas else None
+    document = nemsis_document(record, rxnorm, read_details(arguments.details), problems)
+    if schema is None:
+        unchecked = "not checked against the official schemas: name their folder with --schemas DIR"
+        return document.text, (*document.remarks, unchecked)
+    check_schema(document.text, schema)
+    return document.text, document.remarks
+
+
+def _write(text: str, out: Path | None) -> None:
+    if out is None:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(text.encode("utf-8"))
+        sys.stdout.buffer.flush()
+        return
+    try:
+        descriptor = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        try:
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(text.encode("utf-8"))
+        except OSError:
+            out.unlink(missing_ok=True)
+            raise
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise UsageError(f"cannot write {out}: {why}", "choose another place with --out FILE") from error
+
+
+def _copy(source: Path, target: Path) -> int:
+    from voicelog.exports.copies import copy_case
+
+    copy_case(source, target)
+    with CaseFile.open(target) as copied:
+        *_, last = copied.entries()
+        problems = copied.problems()
+    copied_from = f"{target}: copy of {source}, {last.seq} entries, head {last.hash}"
+    _tell(copied_from, *(f"{target}: {problem}" for problem in problems))
+    return 1 if problems else 0
+
+
+def _tell(*lines: str) -> None:
+    sys.stderr.writelines(f"{printable(line)}\n" for line in lines)
