@@ -5,6 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 
+import numpy as np
 import pytest
 
 from voicelog.grammar.loader import load_grammar
@@ -54,6 +55,19 @@ class RecogniserContract(ABC):
             self.speak(listener, text)
             heard.append(listener.finish().best.text)
         assert heard == [*self.said, self.said[0]]
+
+    def test_a_guess_at_the_end_changes_nothing_that_is_heard(self, listener: Listener) -> None:
+        self.speak(listener, self.said[0])
+        plain = listener.finish().best.text
+        self.speak(listener, self.said[0])
+        listener.guess(np.zeros(0, np.int16))
+        assert listener.finish().best.text == plain
+        # The crew went on speaking after the guess.
+        self.speak(listener, self.said[1])
+        whole = listener.finish().best.text
+        listener.guess(np.zeros(1600, np.int16))
+        self.speak(listener, self.said[1])
+        assert listener.finish().best.text == whole
 
     def test_words_have_times_in_order_or_none_at_all(self, listener: Listener) -> None:
         self.speak(listener, self.said[1])

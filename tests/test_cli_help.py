@@ -25,7 +25,7 @@ def helped(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
 
 
 def test_the_commands_of_this_version() -> None:
-    assert commands() == ["replay", "parse", "show", "grammar", "doctor"]
+    assert commands() == ["replay", "parse", "show", "grammar", "doctor", "export", "import"]
 
 
 @pytest.mark.parametrize("command", commands())

@@ -319,3 +319,28 @@ def test_hours_of_one_sound_need_no_more_memory(probability: float) -> None:
 def test_settings_that_would_lose_speech_are_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(ValueError, match=next(iter(wrong)).split("_")[0]):
         EndpointSettings(**wrong)  # type: ignore[arg-type]
+
+
+@given(RUNS)
+def test_the_tail_is_what_the_utterance_still_gets_if_it_ends_in_that_silence(runs: list[tuple[float, int]]) -> None:
+    segmenter, handed, guess = Segmenter(EndpointSettings()), b"", b""
+    for number, probability in enumerate([*unrolled(runs), *[0.0] * 20]):
+        places = np.arange(number * CHUNK_SAMPLES, (number + 1) * CHUNK_SAMPLES) % 2**15
+        for block in segmenter.step(places.astype(np.int16), probability):
+            handed = (b"" if block.first else handed) + block.samples.tobytes()
+            if block.last:
+                assert guess == handed
+        tail = segmenter.tail()
+        if tail is not None:
+            guess = handed + tail.tobytes()
+
+
+def test_the_tail_is_given_once_a_silence_and_well_before_it_ends_the_utterance() -> None:
+    segmenter = Segmenter(EndpointSettings())
+    given_after_ms = []
+    for number, probability in enumerate([0.0] * 30 + [0.9] * 20 + [0.0] * 14):
+        segmenter.step(np.zeros(CHUNK_SAMPLES, np.int16), probability)
+        if segmenter.tail() is not None:
+            given_after_ms.append((number - 49) * 1000 * CHUNK_SAMPLES // RATE)
+    assert given_after_ms == [256]
+    assert EndpointSettings().min_silence_ms == 480

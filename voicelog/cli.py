@@ -62,6 +62,12 @@ def build_parser() -> argparse.ArgumentParser:
     replay.add_argument(
         "--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="which recogniser hears (default: %(default)s)"
     )
+    replay.add_argument(
+        "--attention",
+        metavar="WORD",
+        default="",
+        help="take only callouts that begin with this word (default: none needed); answers need none",
+    )
     replay.add_argument("--svg", type=Path, metavar="FILE", help="also save what is printed as a picture")
     replay.add_argument(
         "--start",
@@ -101,8 +107,52 @@ def build_parser() -> argparse.ArgumentParser:
     grammar.add_argument("--missing", action="store_true", help="with words: only those that a recogniser here lacks")
     _common(grammar)
 
-    doctor = _command(commands, "doctor", "what works here, and how to mend what does not", "voicelog doctor --json")
+    doctor = _command(
+        commands,
+        "doctor",
+        "what works here, and how to mend what does not",
+        "voicelog doctor --json\n  voicelog doctor --audio\n  voicelog doctor --audio --microphone headset",
+    )
+    doctor.add_argument("--audio", action="store_true", help="sound: devices, level, noise, a sentence heard back")
+    doctor.add_argument("--microphone", metavar="NAME", help="with --audio: input by name or number")
+    doctor.add_argument("--loudspeaker", metavar="NAME", help="with --audio: output by name or number")
+    doctor.add_argument("--voice", metavar="NAME", help="with --audio: voice of the read-backs (default: the best)")
+    doctor.add_argument("--mute", action="store_true", help="with --audio: no voice, only tones")
+    doctor.add_argument("--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="with --audio: which recogniser")
     _common(doctor)
+
+    export = _command(
+        commands,
+        "export",
+        "a case in an open standard, as a table, as lines or as a copy",
+        "voicelog export mycase.voicelog --to fhir --out mycase.fhir.json\n"
+        "  voicelog export mycase.voicelog --to nemsis --schemas XSD-FOLDER --out mycase.xml\n"
+        "  voicelog export mycase.voicelog --to sqlite --out copy.voicelog",
+    )
+    export.add_argument("case", type=Path, metavar="CASE")
+    export.add_argument(
+        "--to",
+        required=True,
+        choices=["fhir", "nemsis", "csv", "jsonl", "sqlite"],
+        help="fhir: R4B bundle; nemsis: v3.5.1 document; csv: a row an event; jsonl: lossless; sqlite: a copy",
+    )
+    export.add_argument("--out", type=Path, metavar="FILE", help="write a new file (default: standard output)")
+    export.add_argument("--schemas", type=Path, metavar="DIR", help="nemsis: check against the official schemas in DIR")
+    export.add_argument("--details", type=Path, metavar="FILE", help="nemsis: TOML of what no callout says, by element")
+    export.add_argument("--no-audio", action="store_true", help="jsonl: leave the audio clips out")
+    export.add_argument(
+        "--grammars", type=Path, action="append", default=[], metavar="DIR", help="overlay whose drugs name their codes"
+    )
+
+    imported = _command(
+        commands,
+        "import",
+        "a case file from an export in lines, every hash checked",
+        "voicelog import mycase.jsonl --case again.voicelog",
+    )
+    imported.add_argument("file", type=Path, metavar="FILE", help="what voicelog export --to jsonl wrote")
+    imported.add_argument("--case", type=Path, required=True, metavar="NEW", help="the case file to make")
+    imported.set_defaults(module="import_case")
     return parser
 
 
@@ -141,7 +191,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         if arguments.command is None:
             parser.print_help()
             return WRONG_USE
-        command = importlib.import_module(f"voicelog.commands.{arguments.command}")
+        module = getattr(arguments, "module", arguments.command)
+        command = importlib.import_module(f"voicelog.commands.{module}")
         code: int = command.run(arguments)
         sys.stdout.flush()
         return code

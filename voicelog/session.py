@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
-from voicelog.dialogue.machine import close, context_of, step
-from voicelog.dialogue.state import DialogueState, Heard, Step
+from voicelog.dialogue.attention import addressed
+from voicelog.dialogue.echo import ECHO, without_answers, while_speaking
+from voicelog.dialogue.hearing import doubted, notice
+from voicelog.dialogue.machine import close, context_of, echoed, remind, step
+from voicelog.dialogue.state import DialogueState, Heard, Standing, Step
+from voicelog.parse.agreement import answered, judged
 from voicelog.parse.parser import parse
 from voicelog.parse.result import ParseResult
-from voicelog.recognisers.base import Hypothesis, Utterance, Word
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import Hypothesis, SecondOpinion, Utterance, Word
 
 if TYPE_CHECKING:
     import numpy as np
@@ -21,6 +27,7 @@ if TYPE_CHECKING:
 
     from voicelog.audio.clock import SampleClock
     from voicelog.audio.endpoint import Endpointer
+    from voicelog.audio.quality import Fault
     from voicelog.casefile.store import CaseFile
     from voicelog.grammar.model import Grammar
     from voicelog.recognisers.base import Listener
@@ -38,25 +45,51 @@ class Span:
     """The audio itself."""
     cut: bool = False
     """It begins or ends in the middle of speech, so its words may be torn."""
+    faults: tuple[Fault, ...] = ()
+    """What makes it hard to hear, the worst first."""
 
 
 class Session:
     """Takes utterances in order and enters what they mean; every step is on the disk before it is returned."""
 
-    def __init__(self, grammar: Grammar, case: CaseFile, listener: str) -> None:
+    def __init__(
+        self,
+        grammar: Grammar,
+        case: CaseFile,
+        listener: str,
+        attention: str = "",
+        state: DialogueState | None = None,
+        heard: int = 0,
+    ) -> None:
+        """Begin a case, or go on with one.
+
+        Args:
+            grammar: what may be said.
+            case: open for writing.
+            listener: name of the recogniser.
+            attention: word that a callout must begin with, '' for none.
+            state: of a case that goes on, from ``restore``.
+            heard: utterances that it holds already.
+        """
         self.grammar = grammar
         self.case = case
         self.listener = listener
-        self.state = DialogueState()
-        self._heard = 0
+        self.attention = tuple(word.text for word in words_of(attention))
+        self.state = state or DialogueState()
+        self._heard = heard
+        self._told: dict[Fault, datetime] = {}
 
-    def hear(self, utterance: Utterance, at: datetime, span: Span | None = None) -> list[EntryDraft]:
+    def hear(
+        self, utterance: Utterance, at: datetime, span: Span | None = None, over: str = "", late: bool = False
+    ) -> list[EntryDraft]:
         """Enter one utterance and all that follows from it, in one transaction.
 
         Args:
             utterance: what was heard; word times already on the recording's clock.
             at: when it began, aware.
             span: its audio, None for typed words.
+            over: what voicelog itself said meanwhile and may have heard.
+            late: it was heard well after it was said, so a command in it may be meant for what stood then.
 
         Returns:
             The entries made, in order.
@@ -64,24 +97,65 @@ class Session:
         Raises:
             CaseFileError: the case file refuses; nothing of the utterance was entered and the dialogue is unchanged.
         """
-        number = self._heard + 1
-        name = f"U{number}"
-        result = parse(utterance.best.words, self.grammar, context_of(self.state))
+        drafts, state = self._step(utterance, at, span, over, late)
+        self.case.append(drafts, [span.flac] if span else [])
+        self.state, self._heard = state, self._heard + 1
+        return drafts
+
+    def would_enter(self, utterance: Utterance, at: datetime, span: Span, over: str) -> list[EntryDraft]:
+        """What ``hear`` would enter, while nothing can be recorded."""
+        return self._step(utterance, at, span, over, late=False)[0]
+
+    def _step(
+        self, utterance: Utterance, at: datetime, span: Span | None, over: str, late: bool
+    ) -> tuple[list[EntryDraft], DialogueState]:
+        name = f"U{self._heard + 1}"
+        context = without_answers(context_of(self.state)) if over or late else context_of(self.state)
+        words = addressed(utterance.best.words, self.attention, self.state)
+        if words is None:
+            result = ParseResult("not_understood", utterance.best.words, reason="said without the attention word")
+        else:
+            result = judged(parse(words, self.grammar, context), utterance, self.grammar, context)
+            result = answered(self.state.question if context.asks_for else None, result, utterance)
         if span and span.cut:
             result = _torn(result)
-        outcome = step(self.state, Heard(name, at, result), self.grammar.drugs)
-        body = {
+        if span and utterance.second is None:
+            result = doubted(result, span.faults)
+        if late and result.commands:
+            result = ParseResult("not_understood", result.words, reason="a command heard too late")
+        if over:
+            result = while_speaking(result, over)
+        heard = Heard(name, at, result)
+        outcome = echoed(self.state, heard) if result.reason == ECHO else step(self.state, heard, self.grammar.drugs)
+        body: dict[str, Any] = {
             "id": name,
             "start": span.start if span else None,
             "end": span.end if span else None,
             "clip": clip_hash(span.flac) if span else None,
+            "faults": list(span.faults) if span else [],
             "listener": self.listener,
             "alternatives": [_alternative(hypothesis) for hypothesis in utterance.alternatives],
         }
-        drafts = [EntryDraft("utterance", body, at), *_drafts(outcome, at)]
-        self.case.append(drafts, [span.flac] if span else [])
-        self.state, self._heard = outcome.state, number
+        if utterance.second:
+            body["second"] = _second(utterance.second)
+        return [EntryDraft("utterance", body, at), *_drafts(outcome, at), *self._notices(span, at)], outcome.state
+
+    def remind(self, entries: Sequence[Standing], at: datetime) -> list[EntryDraft]:
+        """Enter that what waits is said once more; the next bare confirm binds to it."""
+        outcome = remind(self.state, entries)
+        drafts = _drafts(outcome, at)
+        self.case.append(drafts)
+        self.state = outcome.state
         return drafts
+
+    def _notices(self, span: Span | None, at: datetime) -> list[EntryDraft]:
+        """What to say of bad sound, if anything."""
+        found = notice(span.faults, at, self._told) if span else None
+        if found is None:
+            return []
+        fault, text = found
+        self._told[fault] = at
+        return [EntryDraft("notice", {"fault": fault, "text": text}, at)]
 
     def note_gap(self, start: Decimal, end: Decimal | None, reason: str, at: datetime) -> list[EntryDraft]:
         """Enter a stretch in which nothing could be heard."""
@@ -115,17 +189,31 @@ def _drafts(outcome: Step, at: datetime) -> list[EntryDraft]:
     return [EntryDraft(entry.type, dict(entry.body), at) for entry in outcome.enter]
 
 
-def _alternative(hypothesis: Hypothesis) -> dict[str, Any]:
-    def exact(value: float | None, places: str) -> Decimal | None:
-        return None if value is None else Decimal(value).quantize(Decimal(places))
+def _exact(value: float | None, places: str) -> Decimal | None:
+    return None if value is None else Decimal(value).quantize(Decimal(places))
 
+
+def _second(second: SecondOpinion) -> dict[str, Any]:
+    return {
+        "words": [word.text for word in second.words],
+        "refusal": second.refusal,
+        "score": _exact(second.score, "0.001"),
+        "fits": [
+            {"words": " ".join(fit.words), "text": fit.text, "score": _exact(fit.score, "0.001")}
+            for fit in second.fits
+            if math.isfinite(fit.score)
+        ],
+    }
+
+
+def _alternative(hypothesis: Hypothesis) -> dict[str, Any]:
     return {
         "words": [
             {
                 "text": word.text,
-                "start": exact(word.start, "0.001"),
-                "end": exact(word.end, "0.001"),
-                "confidence": exact(word.confidence, "0.0001"),
+                "start": _exact(word.start, "0.001"),
+                "end": _exact(word.end, "0.001"),
+                "confidence": _exact(word.confidence, "0.0001"),
             }
             for word in hypothesis.words
         ]
@@ -149,11 +237,12 @@ def listen_to(
     import numpy as np
 
     from voicelog.audio.flac import encode_flac
+    from voicelog.audio.quality import measure
 
     pieces: list[NDArray[np.int16]] = []
     start = 0
     torn = False
-    for block in _speech(blocks, endpointer):
+    for block in _speech(blocks, endpointer, listener):
         if block.first:
             pieces, start = [], block.start_sample
         pieces.append(block.samples)
@@ -162,14 +251,20 @@ def listen_to(
             continue
         audio = np.concatenate(pieces)
         offset = float(clock.seconds(start))
-        span = Span(clock.seconds(start), clock.seconds(block.end_sample), encode_flac(audio), torn or block.cut)
+        faults = measure(audio).faults
+        end = clock.seconds(block.end_sample)
+        span = Span(clock.seconds(start), end, encode_flac(audio), torn or block.cut, faults)
         torn = block.cut
         yield _moved(listener.finish(), offset), clock.at(start), span
 
 
-def _speech(blocks: Iterable[NDArray[np.int16]], endpointer: Endpointer) -> Iterator[Any]:
+def _speech(blocks: Iterable[NDArray[np.int16]], endpointer: Endpointer, listener: Listener) -> Iterator[Any]:
     for block in blocks:
         yield from endpointer.feed(block)
+        tail = endpointer.tail()
+        if tail is not None:
+            # The endpointer waits on, in case the crew goes on; meanwhile the recogniser can be at work.
+            listener.guess(tail)
     yield from endpointer.flush()
 
 
@@ -181,6 +276,5 @@ def _moved(utterance: Utterance, offset: float) -> Utterance:
             return word
         return replace(word, start=word.start + offset, end=word.end + offset)
 
-    return Utterance(
-        tuple(replace(hyp, words=tuple(moved(word) for word in hyp.words)) for hyp in utterance.alternatives)
-    )
+    alternatives = tuple(replace(hyp, words=tuple(moved(word) for word in hyp.words)) for hyp in utterance.alternatives)
+    return replace(utterance, alternatives=alternatives)

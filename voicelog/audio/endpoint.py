@@ -112,6 +112,8 @@ class Segmenter:
         """Place of the first sample of the utterance under way, None between utterances."""
         self._first = True
         """The next block handed on starts an utterance."""
+        self._guessed = -1
+        """Where the speech ended of which the tail was last given."""
 
     def step(self, chunk: NDArray[np.int16], probability: float) -> list[SpeechBlock]:
         """Take the next chunk, with the probability that it is speech, and return the blocks that are now ready."""
@@ -126,6 +128,17 @@ class Segmenter:
         if self._utterance_start is None:
             self._start_or_trim()
         return [] if self._utterance_start is None else self._advance(self._utterance_start)
+
+    def tail(self) -> NDArray[np.int16] | None:
+        """What is left of the utterance should it end in the silence under way, given once a silence; else None.
+
+        All of it is known well before the silence is long enough: a recogniser may begin with it in the meantime.
+        """
+        silent = self._utterance_start is not None and not self._voiced
+        if not silent or self._voiced_end == self._guessed or self._speech_end() == self._end:
+            return None
+        self._guessed = self._voiced_end
+        return self._held[: self._speech_end() - self._held_start].copy()
 
     def finish(self) -> list[SpeechBlock]:
         """The stream has ended or is broken off: return what is left of speech, however short, and forget the rest."""
@@ -223,6 +236,10 @@ class Endpointer:
             ready += self._segmenter.step(chunk, self._detector.process_chunk(chunk.tobytes()))
         self._rest = samples[whole:].copy()
         return ready
+
+    def tail(self) -> NDArray[np.int16] | None:
+        """What is left of the utterance should it end in the silence under way, given once a silence; else None."""
+        return self._segmenter.tail()
 
     def flush(self) -> list[SpeechBlock]:
         """End of the sound, or a break in it: return what is left of speech; the sample count goes on."""

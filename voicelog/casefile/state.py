@@ -273,5 +273,7 @@ _STEPS: dict[str, _Step] = {
     "command": _with_text("command"),
     "not_understood": _with_text("reason"),
     "gap": _with_text("reason"),
+    "notice": _with_text("text"),
+    "finding": _with_text("text"),
     "case_closed": _closed,
 }

@@ -21,6 +21,7 @@ from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.commands.show import case_line, event_line
+from voicelog.dialogue.attention import with_attention
 from voicelog.errors import AudioError, UsageError
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.model import Grammar
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
 
 BLOCK_SAMPLES = SAMPLE_RATE // 10
 """Audio goes in as a microphone would give it, a tenth of a second at a time."""
-_STREAMED = {"utterance", "read_back", "question", "command", "not_understood", "decision", "gap"}
+_STREAMED = {"utterance", "read_back", "question", "command", "not_understood", "decision", "gap", "notice"}
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -49,10 +50,12 @@ def run(arguments: argparse.Namespace) -> int:
     start = _stated_start(arguments.start)
     recordings = [probe(path) for path in arguments.audio]
     grammar = load_grammar(*arguments.grammars)
+    if arguments.attention:
+        grammar = with_attention(grammar, arguments.attention)
     listener = recogniser(arguments.listener).open(grammar)
     try:
         for info in recordings:
-            _Replay(info, grammar, listener, start, arguments.case, arguments.json, arguments.svg).run()
+            _Replay(info, grammar, listener, start, arguments).run()
     finally:
         listener.close()
     return 0
@@ -99,9 +102,7 @@ class _Replay:
         grammar: Grammar,
         listener: Listener,
         start: datetime | None,
-        case: Path | None,
-        as_json: bool,
-        picture: Path | None,
+        options: argparse.Namespace,
     ) -> None:
         self.info = info
         self.grammar = grammar
@@ -109,9 +110,10 @@ class _Replay:
         stated = start or info.started_at
         self.stated = stated is not None
         self.clock = SampleClock(stated or datetime.now(UTC).astimezone())
-        self.path = case or _new_case_path(info.path)
-        self.as_json = as_json
-        self.picture = picture
+        self.path: Path = options.case or _new_case_path(info.path)
+        self.as_json: bool = options.json
+        self.picture: Path | None = options.svg
+        self.attention: str = options.attention
 
     def run(self) -> None:
         """Replay, print and close.
@@ -125,9 +127,10 @@ class _Replay:
             "grammar_hash": self.grammar.digest,
             "source": self.info.path.name,
             "clock": "stated" if self.stated else "assumed",
+            "attention": self.attention,
         }
         with CaseFile.create(self.path, opened, self.clock.at(0)) as case:
-            session = Session(self.grammar, case, self.listener.name)
+            session = Session(self.grammar, case, self.listener.name, self.attention)
             failure = self._play(session)
             end = self.clock.at(int(self.info.duration_s * SAMPLE_RATE))
             self._report(session.close(end))
@@ -198,7 +201,7 @@ class _Replay:
                     self._line({"type": entry.type, "at": entry.at.isoformat(), **_flat(entry)})
             return
         heard = next((entry for entry in entries if entry.type == "utterance"), None)
-        said = [e for e in entries if e.type in {"read_back", "question"}]
+        said = [e for e in entries if e.type in {"read_back", "question", "notice"}]
         events = any(entry.type == "event" for entry in entries)
         if not said and not events:
             return
@@ -211,7 +214,7 @@ class _Replay:
                 Text(f"{heard.at.strftime('%H:%M:%S')}  heard  {printable(words)}", style="dim"), soft_wrap=True
             )
         for entry in said:
-            style = "bold yellow" if entry.type == "question" or entry.body["text"].endswith("Confirm?") else "bold"
+            style = "bold yellow" if entry.type != "read_back" or entry.body["text"].endswith("Confirm?") else "bold"
             console.print(Text.assemble("          says   ", (entry.body["text"], style)), soft_wrap=True)
 
     def _summary(self, state: CaseState) -> None:

@@ -10,8 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
+from voicelog.checks.finding import Finding
+from voicelog.checks.protocol import Protocol
 from voicelog.dialogue.corrections import Replacement, answerable, find_correction, merged
+from voicelog.dialogue.second_look import SecondLook, due_clocks, look_again
 from voicelog.dialogue.state import DialogueState, Enter, Heard, Standing, Step
 from voicelog.dialogue.times import moment_of
 from voicelog.dialogue.together import clash, commands_of, opens_with
@@ -19,9 +23,10 @@ from voicelog.dialogue.wording import needs_confirm, question_text, read_back, s
 from voicelog.events import Event, Medication, placed_in_time
 from voicelog.grammar.model import Drug
 from voicelog.grammar.numbers import NUMBER_WORDS
-from voicelog.parse.result import Context, ParseResult, Question
+from voicelog.parse.result import Context, Draft, ParseResult, Question
 
-_LISTEN_AGAIN = {"fits nowhere", "too much", "cut off"}
+_LISTEN_AGAIN = {"fits nowhere", "too much", "cut off", "while I spoke"}
+_END = "end_case"
 _ALONE = Question("value", "Not clear. Say it again, one thing at a time.")
 
 
@@ -39,16 +44,19 @@ def context_of(state: DialogueState) -> Context:
     return replace(known, unfinished=state.unfinished, asks_for=answerable(state.question))
 
 
-def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug]) -> Step:
+def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug], protocol: Protocol | None = None) -> Step:
     """What one utterance does to the dialogue.
 
     Args:
         state: the dialogue so far.
         heard: the parsed utterance.
         drugs: the formulary, by generic name.
+        protocol: the rules of the checks over the whole case; None for none.
     """
     result = merged(state.question, heard.result, drugs)
-    turn = _Turn(state, heard)
+    turn = _Turn(state, heard, drugs, protocol)
+    if asked_to_end(state) and turn.end(result):
+        return turn.finish()
     match result.outcome:
         case "not_understood":
             turn.not_understood(result)
@@ -62,6 +70,27 @@ def step(state: DialogueState, heard: Heard, drugs: Mapping[str, Drug]) -> Step:
         case "events":
             turn.settle_standing()
             turn.record([Replacement(draft) for draft in result.drafts])
+    return turn.finish()
+
+
+def asked_to_end(state: DialogueState) -> bool:
+    """Whether the next confirm ends the case: nothing else was said since it was asked."""
+    question = state.question
+    return question is not None and question.about == _END and state.last_said == question_text(question)
+
+
+def echoed(state: DialogueState, heard: Heard) -> Step:
+    """Enter that voicelog heard itself; what was asked and offered before is so still."""
+    words = " ".join(word.text for word in heard.result.words)
+    body = {"reason": heard.result.reason, "words": words, "utterance": heard.utterance}
+    return Step(state, (Enter("not_understood", body),))
+
+
+def remind(state: DialogueState, entries: Sequence[Standing]) -> Step:
+    """Say once more what waits, and let the next bare confirm bind to it."""
+    turn = _Turn(state, None)
+    turn.speak(f"Waiting for confirm: {_named(entries)}. Confirm?", entries)
+    turn.offer(entries)
     return turn.finish()
 
 
@@ -80,9 +109,17 @@ def close(state: DialogueState) -> Step:
 class _Turn:
     """One step in the making: collects entries and speech around a changing state."""
 
-    def __init__(self, state: DialogueState, heard: Heard | None) -> None:
+    def __init__(
+        self,
+        state: DialogueState,
+        heard: Heard | None,
+        drugs: Mapping[str, Drug] | None = None,
+        protocol: Protocol | None = None,
+    ) -> None:
         self.state = state
         self.heard = heard
+        self.drugs = drugs or {}
+        self.protocol = protocol
         self.entries: list[Enter] = []
         self.said: list[str] = []
 
@@ -118,12 +155,21 @@ class _Turn:
         """Enter drafts, read them back and let them stand, each in the place of what it replaces."""
         assert self.heard is not None
         new: list[Standing] = []
+        drafts: list[Draft] = []
+        notes: list[str] = []
+        doubted: list[str] = []
         for draft, old in ((replacement.draft, replacement.target) for replacement in replacements):
             number = self.state.entered + 1
             event = _placed(draft.event, self.heard.at, old)
             entry = Standing(
                 f"E{number}", event, self.heard.utterance, needs_confirm(draft), False, old, tuple(draft.flags)
             )
+            look = self.look_again(draft, entry, old)
+            draft = look.draft
+            entry = replace(entry, waits=needs_confirm(draft), flags=tuple(draft.flags))
+            drafts.append(draft)
+            notes += [one.for_ear for one in (*look.others, *look.notes)]
+            doubted += [one.about for one in look.others]
             body = {
                 "id": entry.id,
                 "event": event.model_dump(),
@@ -133,17 +179,33 @@ class _Turn:
                 "amends": old.id if old else None,
             }
             self.entries.append(Enter("event", body))
+            self.entries += [Enter("finding", _finding(one, self.heard.utterance)) for one in look.findings]
             if old:
                 self.decide(old, "amended", f"corrected by {entry.id}")
             new.append(entry)
             standing = tuple(e for e in self.state.standing if old is None or e.id != old.id)
             self.state = replace(self.state, standing=(*standing, entry), entered=number)
         self.state = replace(self.state, correcting=False, question=None)
-        drafts = [replacement.draft for replacement in replacements]
-        self.speak(read_back(drafts, [r.target.event if r.target else None for r in replacements]), new)
-        self._offer([entry for entry in new if entry.waits] or self._still_offered())
+        again = self._doubt(doubted)
+        self.speak(read_back(drafts, [r.target.event if r.target else None for r in replacements], notes), new)
+        self.offer([*again, *(entry for entry in new if entry.waits)] or self._still_offered())
 
-    def _offer(self, entries: Sequence[Standing]) -> None:
+    def look_again(self, draft: Draft, entry: Standing, old: Standing | None) -> SecondLook:
+        """What the checks over the whole case find about a new entry."""
+        if self.protocol is None:
+            return SecondLook(draft)
+        besides = [standing for standing in self.state.standing if old is None or standing.id != old.id]
+        return look_again(draft, entry, besides, self.protocol, self.drugs)
+
+    def _doubt(self, names: Sequence[str]) -> list[Standing]:
+        """Let older entries wait for a confirm again, because what was entered now speaks against them."""
+        doubted = [entry for entry in self.state.standing if entry.id in names and not entry.waits]
+        for entry in doubted:
+            self.decide(entry, "unconfirmed", "a later entry speaks against it")
+            self._change(entry, waits=True, settled=True)
+        return [entry for entry in self.state.standing if entry.id in {one.id for one in doubted}]
+
+    def offer(self, entries: Sequence[Standing]) -> None:
         """Let the next bare confirm bind to these entries."""
         self.state = replace(self.state, offered=tuple(entry.id for entry in entries))
 
@@ -173,7 +235,7 @@ class _Turn:
             self.decide(newest, "unconfirmed", "a number alone came after it")
             self._change(newest, waits=True, settled=True)
         self.speak(f"{spoken(newest.event).capitalize()}, and then a number. Confirm, or correct it.", [newest])
-        self._offer([newest])
+        self.offer([newest])
 
     def ask(self, result: ParseResult) -> None:
         """Enter what is clear, and ask about the rest."""
@@ -205,7 +267,8 @@ class _Turn:
     def command(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
         for name in result.commands:
             self.entries.append(Enter("command", {"command": name, "utterance": self.utterance}))
-        question = clash(result)
+        alone = len(result.commands) == 1 and not (result.drafts or result.fragment)
+        question = clash(result) if alone or _END not in result.commands else _ALONE
         if question:
             self.put(question)
             return
@@ -222,9 +285,32 @@ class _Turn:
                     self.speak(self.state.last_said or "Nothing to say again.")
                 case "what_is_due":
                     self.say_what_is_due()
+                case "end_case":
+                    self.ask_to_end()
         if result.drafts and "correction" not in commands:
             self.settle_standing()
             self.record([Replacement(draft) for draft in result.drafts])
+
+    def ask_to_end(self) -> None:
+        """Name what was never confirmed and ask; nothing but a confirm right after it ends the case."""
+        self.settle_standing()
+        waiting = self.state.waiting
+        never = f" Not confirmed: {_named(waiting)}." if waiting else ""
+        self.put(Question(_END, f"End the case?{never} To end it, say confirm."))
+
+    def end(self, result: ParseResult) -> bool:
+        """Take the answer to the question whether to end; True when nothing else is to be done with it."""
+        if result.outcome == "command" and not (result.drafts or result.fragment):
+            if result.commands == ("confirm",) and result.named_drug is None:
+                self.entries.append(Enter("command", {"command": "confirm", "utterance": self.utterance}))
+                self.speak("Case ended.")
+                self.state = replace(self.state, question=None, ended=True)
+                return True
+            if result.commands in {("take_back",), ("say_again",)}:
+                # "Scratch that" means the question, not the newest entry; said again, it is still the question.
+                return False
+        self.state = replace(self.state, question=None)
+        return False
 
     def confirm(self, drug: str | None, concentration: str | None) -> None:
         """Bind a confirm to the drug it names, else to what was read back last and waits.
@@ -241,7 +327,7 @@ class _Turn:
         named = newest if drug else self._still_offered()
         if self.state.correcting or not named:
             self.speak(f"Waiting for confirm: {_named(newest)}. Confirm?", newest)
-            self._offer(newest)
+            self.offer(newest)
             self.state = replace(self.state, correcting=False, question=None)
             return
         for entry in named:
@@ -255,7 +341,7 @@ class _Turn:
 
     def _offer_newest(self) -> None:
         waiting = self.state.waiting
-        self._offer([entry for entry in waiting if entry.group == waiting[-1].group])
+        self.offer([entry for entry in waiting if entry.group == waiting[-1].group])
 
     def correct(self, result: ParseResult, drugs: Mapping[str, Drug]) -> None:
         found = find_correction(self.state.standing, result, drugs)
@@ -290,15 +376,29 @@ class _Turn:
                 offer = [old]
         self.state = replace(self.state, standing=standing)
         self.speak(text, [entry])
-        self._offer(offer)
+        self.offer(offer)
 
     def say_what_is_due(self) -> None:
         waiting = self.state.waiting
+        said = [f"Waiting for confirm: {_named(waiting)}."] if waiting else []
+        if self.protocol and self.heard:
+            clocks = due_clocks(self.state.standing, self.protocol, self.heard.at)
+            said += [f"{clock.for_ear[:1].upper()}{clock.for_ear[1:]}." for clock in clocks]
+        self.speak(" ".join(said) or "Nothing is due.", waiting)
         if waiting:
-            self.speak(f"Waiting for confirm: {_named(waiting)}.", waiting)
             self._offer_newest()
-        else:
-            self.speak("Nothing is due.")
+
+
+def _finding(finding: Finding, utterance: str) -> dict[str, Any]:
+    return {
+        "check": finding.check,
+        "severity": finding.severity,
+        "about": finding.about,
+        "beside": list(finding.beside),
+        "text": finding.for_eye,
+        "source": finding.source,
+        "utterance": utterance,
+    }
 
 
 def _named(entries: Sequence[Standing]) -> str:

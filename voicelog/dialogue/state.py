@@ -51,6 +51,8 @@ class DialogueState:
 
     latest: str = ""
     """The utterance heard last."""
+    ended: bool = False
+    """The crew ended the case and confirmed it."""
 
     @property
     def waiting(self) -> tuple[Standing, ...]:

@@ -67,6 +67,8 @@ _FLAGS = {
     "words_left_over": "not all words understood",
     "label_repaired": "heard unclearly",
     "cut_off": "cut off",
+    "hard_to_hear": "hard to hear",
+    "during_read_back": "heard while I spoke",
     "no_target": "nothing to correct was found, entered as new",
 }
 _ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "not_given": "not given"}
@@ -222,20 +224,22 @@ def spoken(event: Event) -> str:
     return _joined(said, f"at {spoken_time(event.stated_time)}" if event.stated_time else None)
 
 
-def read_back(drafts: Sequence[Draft], replaced: Sequence[Event | None] = ()) -> str:
+def read_back(drafts: Sequence[Draft], replaced: Sequence[Event | None] = (), notes: Sequence[str] = ()) -> str:
     """What is said after a callout: each event, what is doubtful about it, and whether a confirm is waited for.
 
     Args:
         drafts: what was entered.
         replaced: for each draft the event it corrects, or None; empty when nothing was corrected.
+        notes: what else is to be told, without a stop each.
     """
     said = []
     for draft, old in zip(drafts, replaced or [None] * len(drafts), strict=True):
-        doubts = [_FLAGS.get(flag, flag.replace("_", " ")) for flag in draft.flags]
+        doubts = [draft.doubts.get(flag) or _FLAGS.get(flag, flag.replace("_", " ")) for flag in draft.flags]
         gone = f"in place of {spoken(old)}" if old and _is_another(old, draft.event) else ""
         apart = f"not {spoken_number(draft.not_dose)}" if draft.not_dose is not None else ""
         text = ", ".join(part for part in [_with_spelling(draft), apart, gone, *doubts] if part)
         said.append(f"Corrected: {text}." if old else f"{text[:1].upper()}{text[1:]}.")
+    said += [f"{note[:1].upper()}{note[1:]}." for note in notes]
     if any(needs_confirm(draft) for draft in drafts):
         said.append("Confirm?")
     return " ".join(said)

@@ -200,7 +200,7 @@ def _pressure(fields: Fields) -> Question | None:
     systolic = values.get("systolic")
     if "said_diastolic" in values:
         # "one twenty" is no pressure of 1 over 20: the other way to read it is asked about.
-        silly = implausible("blood_pressure", values["unit"], systolic)
+        silly = implausible("blood_pressure", values["unit"], values["systolic"])
         both = f"{systolic} over {values['said_diastolic']}"
         return Question("diastolic", f"pressure {both}? Say it with over.", **_kept(fields), contradicts=silly)
     if "diastolic" not in values:

@@ -20,6 +20,8 @@ class Draft:
     event: Event
     flags: tuple[str, ...] = ()
     """Why it needs a spoken confirm: unit_assumed, route_missing, words_left_over, label_repaired, ..."""
+    doubts: Mapping[str, str] = field(default_factory=dict)
+    """Flag -> why, in words for the ear, for those that checks over the whole case raised."""
     spelled: str = ""
     """Letters of the drug that set it apart from those it sounds like, ``keta``."""
     not_dose: Decimal | None = None
@@ -52,7 +54,7 @@ class ParseResult:
     words: tuple[Word, ...] = ()
     drafts: tuple[Draft, ...] = ()
     commands: tuple[str, ...] = ()
-    """confirm, correction, take_back, say_again, what_is_due, in the order said."""
+    """confirm, correction, take_back, say_again, what_is_due, end_case, in the order said."""
     named_drug: str | None = None
     """The drug named with a command, as in "confirm epinephrine"."""
     questions: tuple[Question, ...] = ()

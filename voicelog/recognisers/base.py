@@ -44,10 +44,38 @@ class Hypothesis:
 
 
 @dataclass(frozen=True)
+class Fit:
+    """How well a candidate for what was said fits the sound, by the second listener."""
+
+    words: tuple[str, ...]
+    """The candidate in the first listener's words."""
+    text: str
+    """The same as the second listener writes it."""
+    score: float
+    """Mean natural logarithm of the probabilities of its parts: 0 at best, comparable within one utterance only."""
+
+
+@dataclass(frozen=True)
+class SecondOpinion:
+    """What an independent second listener made of the same sound."""
+
+    words: tuple[Word, ...] = ()
+    """Its own free text, without times; empty when it refused."""
+    refusal: str = ""
+    """Why it gave no text, or ''."""
+    score: float | None = None
+    """How well its own text fits the sound, comparable with ``fits``; None when it gave none."""
+    fits: tuple[Fit, ...] = ()
+    """Candidates scored; the first is the first listener's own reading."""
+
+
+@dataclass(frozen=True)
 class Utterance:
     """What a recogniser made of one stretch of speech; best reading first, none when nothing was heard."""
 
     alternatives: tuple[Hypothesis, ...] = ()
+    second: SecondOpinion | None = None
+    """What a second listener made of it; None when there was none."""
 
     @property
     def best(self) -> Hypothesis:
@@ -76,6 +104,15 @@ class Listener(ABC):
     @abstractmethod
     def feed(self, block: NDArray[np.int16]) -> None:
         """Take the next block of an utterance: int16 mono at SAMPLE_RATE, any length."""
+
+    def guess(self, tail: NDArray[np.int16]) -> None:  # noqa: B027 (an engine that cannot begin early does nothing)
+        """The utterance may be over: begin with what ``finish`` will be asked for, should only this still be fed.
+
+        It may take as long as ``finish`` and changes nothing that is heard.
+
+        Args:
+            tail: what would still be fed, int16 mono at SAMPLE_RATE.
+        """
 
     @abstractmethod
     def finish(self) -> Utterance:

@@ -7,7 +7,7 @@ from typing import cast
 
 from voicelog.recognisers.base import RecogniserModule
 
-FOR_AUDIO = ("sphinx", "vosk")
+FOR_AUDIO = ("sphinx", "vosk", "pair")
 """Names that ``--listener`` takes, the default first."""
 ALL = (*FOR_AUDIO, "whisper", "script")
 """Every recogniser; whisper's free text never enters anything by itself, so no command listens with it."""

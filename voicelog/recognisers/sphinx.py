@@ -102,19 +102,31 @@ class SphinxListener(Listener):
     def __init__(self, decoder: Any, options: Mapping[str, str]) -> None:
         self._decoder = decoder
         self._blocks: list[bytes] = []
+        self._guess: tuple[bytes, Utterance] | None = None
         self.options = dict(options)
 
     def feed(self, block: NDArray[np.int16]) -> None:
         """Keep the next block: int16 mono at SAMPLE_RATE, any length.
 
         The engine hears the utterance as a whole, at the end: it then levels the sound by the utterance's own mean, so
-        that the same audio gives the same words whatever came before it and however it was cut.
+        that the same audio gives the same words whatever came before it and however it was cut. Decoding while the crew
+        still speaks was measured: levelled by the first 2.2 s, of 127 callouts of the tuning voices 53 were entered
+        right and 12 wrong, against 58 and 9.
         """
         self._blocks.append(block.tobytes())
 
     def finish(self) -> Utterance:
         """End the utterance; one reading, or none when nothing was fed or no path of the grammar fits."""
         audio, self._blocks = b"".join(self._blocks), []
+        guess, self._guess = self._guess, None
+        return guess[1] if guess and guess[0] == audio else self._heard(audio)
+
+    def guess(self, tail: NDArray[np.int16]) -> None:
+        """Decode what will be the utterance, should it end here."""
+        audio = b"".join((*self._blocks, tail.tobytes()))
+        self._guess = audio, self._heard(audio)
+
+    def _heard(self, audio: bytes) -> Utterance:
         if not audio:
             return Utterance()
         self._decoder.start_utt()

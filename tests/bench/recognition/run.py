@@ -63,7 +63,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.recognition.run", description=__doc__)
-    parser.add_argument("--listeners", default=",".join(FOR_AUDIO), help="names divided by commas (%(default)s)")
+    parser.add_argument(
+        "--listeners", default=",".join((*FOR_AUDIO, "whisper")), help="names divided by commas (%(default)s)"
+    )
     parser.add_argument("--set", choices=(*SETS, "all"), default="report", help="voices to use (%(default)s)")
     thin = parser.add_mutually_exclusive_group()
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a sixth of it")

@@ -1,0 +1,70 @@
+"""Bad sound is said once, and what was heard in it waits for a confirm."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from voicelog.audio.flac import encode_flac
+from voicelog.audio.quality import Fault
+from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.store import CaseFile
+from voicelog.dialogue.hearing import AGAIN, notice
+from voicelog.grammar.loader import load_grammar
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import Hypothesis, Utterance
+from voicelog.session import Session, Span
+
+NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
+FLAC = encode_flac(np.zeros(1600, np.int16))
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    case = CaseFile.create(tmp_path / "case.voicelog", {"source": "test"}, NOON)
+    return Session(load_grammar(), case, "script")
+
+
+def hear(session: Session, text: str, *faults: Fault, after_s: int = 0) -> list[EntryDraft]:
+    span = Span(Decimal(0), Decimal(1), FLAC, faults=faults)
+    return session.hear(Utterance((Hypothesis(words_of(text)),)), NOON + timedelta(seconds=after_s), span)
+
+
+def flags(entries: list[EntryDraft]) -> list[str]:
+    return [flag for entry in entries if entry.type == "event" for flag in entry.body["flags"]]
+
+
+@pytest.mark.parametrize("fault", ["noisy", "clipped", "too_soft", "narrow_band"])
+def test_a_callout_in_bad_sound_waits_for_a_confirm(session: Session, fault: Fault) -> None:
+    entries = hear(session, "heart rate ninety", fault)
+    assert flags(entries) == ["hard_to_hear"]
+    assert any(entry.body.get("text", "").endswith("hard to hear. Confirm?") for entry in entries)
+
+
+def test_a_callout_in_good_sound_stands(session: Session) -> None:
+    assert flags(hear(session, "heart rate ninety")) == []
+
+
+def test_bad_sound_is_said_and_kept_in_the_file(session: Session) -> None:
+    entries = hear(session, "the weather is nice", "noisy")
+    notices = [entry.body for entry in entries if entry.type == "notice"]
+    assert notices == [{"fault": "noisy", "text": "Too noisy, I cannot hear you well. Come closer."}]
+    assert [entry.body for entry in session.case.entries() if entry.type == "notice"] == notices
+
+
+def test_it_does_not_nag(session: Session) -> None:
+    hear(session, "the weather is nice", "noisy")
+    assert not [entry for entry in hear(session, "it really is", "noisy", after_s=60) if entry.type == "notice"]
+
+
+def test_the_worst_fault_that_is_new_is_told() -> None:
+    assert notice(("noisy", "clipped"), NOON, {}) == ("noisy", "Too noisy, I cannot hear you well. Come closer.")
+    told: dict[Fault, datetime] = {"noisy": NOON}
+    found = notice(("noisy", "clipped"), NOON + timedelta(seconds=1), told)
+    assert found
+    assert found[0] == "clipped"
+    assert notice(("noisy",), NOON + AGAIN, told) is not None

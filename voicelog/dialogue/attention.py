@@ -1,0 +1,49 @@
+"""The attention word: a word of the crew's choice that a callout must begin with, so that other talk is never taken."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from voicelog.dialogue.state import DialogueState
+from voicelog.errors import UsageError
+from voicelog.grammar.model import Grammar, Phrase
+from voicelog.grammar.template import parse_template
+from voicelog.parse.search import HESITATIONS
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import Word
+
+PHRASE = "filler.attention"
+"""Name of the phrase that lets a recogniser hear it."""
+
+
+def with_attention(grammar: Grammar, text: str) -> Grammar:
+    """The grammar with the attention word among what may be said.
+
+    Args:
+        grammar: what may be said.
+        text: one to three words, such as ``scribe``.
+
+    Raises:
+        UsageError: it is no word, or it means something already.
+    """
+    words = [word.text for word in words_of(text)]
+    if not 1 <= len(words) <= 3 or not all(word.isalpha() and len(word) > 1 for word in words):
+        raise UsageError(f"{text!r} is no attention word", "choose one to three plain words, such as: scribe")
+    if grammar.compiled.vocabulary.issuperset(words):
+        raise UsageError(f"{text!r} means something in a callout already", "choose a word that no callout has")
+    return replace(grammar, phrases=(*grammar.phrases, Phrase(PHRASE, "filler", (parse_template(" ".join(words)),))))
+
+
+def addressed(words: tuple[Word, ...], attention: tuple[str, ...], state: DialogueState) -> tuple[Word, ...] | None:
+    """The words after the attention word, or None when they were not meant for the record.
+
+    Nobody has to say it to answer: while something is asked, waits for its value, or was just read back for a confirm,
+    words without it count too.
+    """
+    if not attention:
+        return words
+    start = next((n for n, word in enumerate(words) if word.text not in HESITATIONS), 0)
+    said = tuple(word.text for word in words[start : start + len(attention)])
+    if said == attention:
+        return words[start + len(attention) :]
+    return words if state.question or state.correcting or state.offered else None

@@ -1,0 +1,270 @@
+"""What two independent listeners agree on: accepted, asked about field by field, or taken for no callout at all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any
+
+from voicelog.events import Event, Medication, VitalSign, event_fields
+from voicelog.grammar.model import Grammar
+from voicelog.parse.parser import parse
+from voicelog.parse.result import Context, Draft, ParseResult, Question
+from voicelog.parse.written import numbers_in, unvouched
+from voicelog.parse.written import spoken as as_spoken
+from voicelog.recognisers.base import Fit, SecondOpinion, Utterance, Word
+
+DOUBT = "heard_unclearly"
+"""Flag of an entry that the second listener neither vouched for nor spoke against."""
+ALONE = "heard_by_one_listener"
+"""Flag of an entry that only the second listener understood."""
+_NUMBERS = (
+    *("value", "systolic", "diastolic", "dose", "volume_ml", "total", "eye", "verbal", "motor", "left_mm", "right_mm"),
+    *("flow_lpm", "energy_j", "gauge", "age", "weight_kg", "concentration", "stated_time"),
+)
+"""Fields that are spoken as numbers."""
+_NAMES = {"vital_sign": "sign", "assessment": "finding", "procedure": "procedure", "milestone": "milestone"}
+_MENDED = frozenset({"label_repaired", "words_left_over"})
+_TURNING = frozenset("no not never none without denies denied".split())
+"""Words of the first listener's that turn a callout around: the second listener may have missed them."""
+_BETWEEN = frozenset({"point", "hundred", "thousand", "and", "<garbage>"})
+"""Words that may stand in a bare number."""
+_EMPTY = Context()
+
+
+@dataclass(frozen=True)
+class AgreementSettings:
+    """How much agreement is enough; chosen on the tuning voices of tests/bench/recognition."""
+
+    fits: float = 2.2
+    """Most that a reading may fit worse than the second listener's own text and still be what was said (natural
+    logarithm of probability a token)."""
+    fits_by_name: float = 1.2
+    """The same for what is known by a name alone, such as a drug or a finding: another name may fit nearly as well."""
+    near: float = 3.0
+    """Most that it may fit worse and still be worth a question; beyond, something else was said."""
+    lead: float = 4.0
+    """Least lead of a reading over each change of one number that sounds alike, as natural logarithm of the odds: both
+    listeners have taken "fourteen" for "forty", with a lead between 3 and 4."""
+    lead_by_name: float = 1.5
+    """The same over another drug, route or finding."""
+    alone: float = -1.0
+    """Least score of the second listener's own text for an entry that the first one did not understand."""
+
+
+SETTINGS = AgreementSettings()
+
+
+def judged(
+    result: ParseResult,
+    utterance: Utterance,
+    grammar: Grammar,
+    context: Context = _EMPTY,
+    settings: AgreementSettings = SETTINGS,
+) -> ParseResult:
+    """The result as far as the second listener vouches for it; the result itself when there is none.
+
+    No value is ever changed: an entry is kept, flagged, or made a question with everything else kept as understood.
+    What only the second listener understood is entered flagged, so that it waits for a spoken confirm.
+
+    Args:
+        result: what the first listener's words mean.
+        utterance: those words, and the second opinion on them.
+        grammar: what may be said.
+        context: as the result was parsed with.
+        settings: how much agreement is enough.
+    """
+    second = utterance.second
+    if second is None:
+        return result
+    view = _View(second, grammar, context, settings)
+    if result.outcome == "not_understood":
+        turned = _TURNING & set(_texts(result.words))
+        return (None if turned else view.alone()) or result
+    if view.gap is None or view.gap > settings.near:
+        heard = second.refusal or f"the second listener heard {_text(second)!r}"
+        return view.alone() or ParseResult("not_understood", result.words, reason=heard)
+    if (result.commands or result.questions) and not view.bears_out(result):
+        reason = f"{_spoken(result)!r} fits nowhere in what the second listener heard, {_text(second)!r}"
+        return ParseResult("not_understood", result.words, reason=reason)
+    if result.commands:
+        return result
+    verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]
+    kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
+    questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
+    if not questions:
+        return replace(result, drafts=kept)
+    # Without the words, so that an answer is never read as their continuation: "fifty", asked about, then "five".
+    return ParseResult("ambiguous", (), kept, questions=(*questions, *result.questions))
+
+
+def answered(question: Question | None, result: ParseResult, utterance: Utterance) -> ParseResult:
+    """The result, or the entry that a bare number makes of an open question about a value.
+
+    Only a number that was offered answers, from either listener: it chooses between values that were both heard.
+    """
+    if result.outcome != "not_understood" or question is None or question.about not in _NUMBERS:
+        return result
+    second = utterance.second.words if utterance.second else ()
+    for words in (utterance.best.words, second):
+        texts = _texts(words)
+        said = "".join(numbers_in(texts))
+        if not said or not all(numbers_in([word]) or word in _BETWEEN for word in texts):
+            continue
+        chosen = [reading for reading in question.readings if _value(reading, question.about) == said]
+        if len(chosen) == 1:
+            return ParseResult("events", utterance.best.words, chosen[0])
+    return result
+
+
+@dataclass(frozen=True)
+class _View:
+    """The second listener's view of one utterance."""
+
+    second: SecondOpinion
+    grammar: Grammar
+    context: Context
+    settings: AgreementSettings
+
+    @property
+    def gap(self) -> float | None:
+        """How much worse the reading fits than the second listener's own text; None when one of them is missing."""
+        fits = self.second.fits
+        return self.second.score - fits[0].score if fits and self.second.score is not None else None
+
+    def alone(self) -> ParseResult | None:
+        """What the second listener's own text means, flagged; None unless it is a callout and surely heard."""
+        if self.second.score is None or self.second.score < self.settings.alone:
+            return None
+        words = as_spoken(self.second.words)
+        own = parse(words, self.grammar, replace(self.context, unfinished=(), asks_for=""))
+        if own.outcome != "events" or not own.drafts or _MENDED & set(own.flags):
+            return None
+        return replace(own, drafts=tuple(replace(d, flags=(*d.flags, ALONE)) for d in own.drafts))
+
+    def bears_out(self, result: ParseResult) -> bool:
+        """Whether a command, or what a question keeps for its answer, may be taken as heard."""
+        numbers = numbers_in(_texts(result.words))
+        sure = self.gap is not None and self.gap <= self.settings.fits
+        return sure and not unvouched(numbers, _texts(self.second.words)) and not (numbers and self._close())
+
+    def on(self, place: int, draft: Draft, of: int) -> Draft | Question:
+        """The draft, flagged where it is not vouched for, or what to ask."""
+        rival = self._rival(place, draft, of)
+        if rival is not None:
+            return _asked(draft, rival)
+        texts = _texts(self.second.words)
+        said = _said(draft)
+        absent = unvouched([number for _, number in said], texts)
+        missing = [name for name, number in said if number in absent]
+        if missing:
+            other = self._own(draft)
+            if other or numbers_in(texts) or isinstance(draft.event, Medication):
+                return _asked(draft, other, missing[0])
+            return replace(draft, flags=(*draft.flags, DOUBT))
+        enough = self.settings.fits if isinstance(draft.event, VitalSign) else self.settings.fits_by_name
+        if self.gap is not None and self.gap <= enough:
+            return draft
+        if isinstance(draft.event, VitalSign):
+            return replace(draft, flags=(*draft.flags, DOUBT))
+        return _asked(draft, None, _NAMES.get(draft.event.kind, "drug"))
+
+    def _close(self) -> list[tuple[float, Fit]]:
+        """What the reading does not lead by enough, and its lead over it, the likeliest first."""
+        reading, *others = self.second.fits
+        tokens = len(reading.text.split()) + 1
+        leads = [((reading.score - fit.score) * tokens, fit) for fit in others]
+        return sorted((pair for pair in leads if pair[0] < self.settings.lead), key=lambda pair: pair[0])
+
+    def _rival(self, place: int, draft: Draft, of: int) -> Draft | None:
+        """The most likely reading with another value here, where the draft does not lead it by enough."""
+        for lead, fit in self._close():
+            drafts = self._read(fit)
+            if len(drafts) != of or _says_no_more(drafts[place].event, draft.event):
+                continue  # it only says less, such as the same dose without its route
+            if lead > 0 and "implausible" in drafts[place].flags and "implausible" not in draft.flags:
+                continue
+            by_number = _differing(draft.event, drafts[place].event)[0] in _NUMBERS
+            if lead < (self.settings.lead if by_number else self.settings.lead_by_name):
+                return drafts[place]
+        return None
+
+    def _read(self, fit: Fit) -> tuple[Draft, ...]:
+        return parse([Word(word) for word in fit.words], self.grammar, self.context).drafts
+
+    def _own(self, draft: Draft) -> Draft | None:
+        """What the second listener's own text says about the same thing, if it says something else."""
+        own = parse(as_spoken(self.second.words), self.grammar, self.context).drafts
+        alike = [other for other in own if _thing(other.event) == _thing(draft.event)]
+        return alike[0] if len(alike) == 1 and event_fields(alike[0].event) != event_fields(draft.event) else None
+
+
+def _differing(one: Event, other: Event) -> list[str]:
+    """Fields in which two events differ."""
+    first, second = event_fields(one), event_fields(other)
+    return [name for name in dict.fromkeys((*first, *second)) if first.get(name) != second.get(name)]
+
+
+def _says_no_more(one: Event, other: Event) -> bool:
+    return event_fields(one).items() <= event_fields(other).items()
+
+
+def _texts(words: Sequence[Word]) -> list[str]:
+    return [word.text for word in words]
+
+
+def _spoken(result: ParseResult) -> str:
+    return " ".join(_texts(result.words))
+
+
+def _text(second: SecondOpinion) -> str:
+    return " ".join(_texts(second.words))
+
+
+def _said(draft: Draft) -> list[tuple[str, str]]:
+    """The draft's fields that were spoken as numbers, and those numbers, in the order said where times tell it."""
+    evidence = draft.event.evidence
+    spoken = [name for name in _NUMBERS if name in evidence]
+    spoken.sort(key=lambda name: evidence[name].start or 0)
+    return [(name, number) for name in spoken for number in numbers_in(evidence[name].words.split())]
+
+
+def _thing(event: Event) -> tuple[Any, ...]:
+    """What an event is about, its values aside."""
+    if isinstance(event, Medication):
+        return event.kind, event.drug, event.action
+    return event.kind, getattr(event, _NAMES.get(event.kind, "kind"))
+
+
+def _label(event: Event) -> str:
+    if isinstance(event, Medication):
+        return event.drug
+    return str(getattr(event, _NAMES.get(event.kind, "kind"))).replace("_", " ")
+
+
+def _value(reading: Sequence[Draft], field: str) -> str:
+    """A field of a reading as the digits that an answer must say; '' when it has no such field."""
+    value = getattr(reading[0].event, field, None)
+    text = format(value, "f") if isinstance(value, Decimal) else str(value or "")
+    return "".join(numbers_in([text]))
+
+
+def _plain(value: object) -> str:
+    return "" if value is None else str(value).replace("_", " ")
+
+
+def _asked(draft: Draft, rival: Draft | None, about: str = "") -> Question:
+    """A question about the one field in doubt, with everything else kept as understood."""
+    fields = event_fields(draft.event)
+    others = event_fields(rival.event) if rival else {}
+    differ = _differing(draft.event, rival.event) if rival else []
+    about = differ[0] if differ else about
+    subject = _label(draft.event)
+    value = _plain(fields.get(about))
+    said = value if value == subject else f"{subject} {value}".strip()
+    text = f"{said}, or {_plain(others.get(about)) or 'without'}?" if differ else f"{said}? Say again."
+    understood = {name: given for name, given in fields.items() if name != about}
+    evidence = {name: given for name, given in draft.event.evidence.items() if name != about}
+    readings = ((draft,), (rival,)) if rival and differ else ((draft,),)
+    return Question(about, text, readings, understood, evidence)

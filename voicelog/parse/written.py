@@ -1,0 +1,165 @@
+"""Numbers and names in text as a free-text recogniser writes it, so that they can be held against spoken words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+
+from voicelog.grammar.numbers import NUMBER_WORDS, value_of
+from voicelog.recognisers.base import Word
+
+_SAME_SOUND = {
+    "to": "2",
+    "too": "2",
+    "for": "4",
+    "fore": "4",
+    "won": "1",
+    "ate": "8",
+    "tree": "3",
+    "sex": "6",
+    "free": "3",
+}
+"""Words written for a digit that sounds like them; they vouch for it, and stand for none by themselves."""
+_NAMES_WITH_DIGITS = frozenset({"spo2", "etco2", "co2", "o2", "d5", "d10", "d25", "d50"})
+CLOCK_DIGITS = 4
+"""Digits of a clock time."""
+_DIGITS = re.compile(r"\.?\d+(?:\.\d+)?")
+_BY_NAME = {
+    ("12", "lead"): ("twelve", "lead"),
+    ("1", "to", "1000"): ("one", "to", "one", "thousand"),
+    ("1", "to", "10000"): ("one", "to", "ten", "thousand"),
+}
+"""Numbers that are part of a name, which the grammar knows in words only."""
+
+
+def spoken(words: Sequence[Word]) -> tuple[Word, ...]:
+    """Words of a free text as the grammar speaks them, for reading it as a callout of its own."""
+    texts = [word.text for word in words]
+    found: list[Word] = []
+    place = 0
+    while place < len(texts):
+        for written, said in _BY_NAME.items():
+            if tuple(texts[place : place + len(written)]) == written:
+                found += [Word(word) for word in said]
+                place += len(written)
+                break
+        else:
+            found += _clean(texts[place])
+            place += 1
+    return tuple(found)
+
+
+def _clean(text: str) -> list[Word]:
+    """A word; a number with a hyphen in it, as ``1-18``, as what was said: one eighteen."""
+    hyphened = re.fullmatch(r"(\d)-(\d\d)", text)
+    return [Word("".join(hyphened.groups()))] if hyphened else [Word(text)]
+
+
+def numbers_in(words: Sequence[str]) -> list[str]:
+    """The numbers among words, spoken or written, in order, without needless zeros: ``0.3``, ``118``, ``1045``."""
+    return [_plain(Decimal(number)) for number in _parts(words)]
+
+
+def _parts(words: Sequence[str]) -> list[str]:
+    """The numbers among words as they are written; those in words as digits."""
+    found: list[str] = []
+    for run, is_number in runs(words):
+        if is_number:
+            value = value_of(run)
+            found += [] if value is None else [_plain(value)]
+        else:
+            found += _of_words(run)
+    return found
+
+
+def _of_words(words: Sequence[str]) -> list[str]:
+    """Numbers in written words; ``300 and 12`` is one."""
+    found: list[str] = []
+    for number, word in enumerate(words):
+        parts = _written_numbers(word)
+        hundreds = number > 1 and words[number - 1] == "and" and words[number - 2].endswith("00")
+        if hundreds and found and word.isdigit() and int(word) < 100 and found[-1] == words[number - 2]:
+            found[-1] = str(int(found[-1]) + int(word))
+        else:
+            found += parts
+    return found
+
+
+def unvouched(said: Sequence[str], written: Sequence[str]) -> list[str]:
+    """The numbers said that do not stand in a free text, in the same order.
+
+    Neighbours may be joined: ``1 18`` and ``1-18`` vouch for 118; so may a word that sounds like a digit, for it alone.
+
+    Args:
+        said: numbers as ``numbers_in`` gives them.
+        written: words of the free text.
+    """
+    there = _parts([_SAME_SOUND.get(word, word) for word in written])
+    place = 0
+    missing = []
+    for number in said:
+        start, length = _find(number, there, place)
+        if length:
+            place = start + length
+        else:
+            missing.append(number)
+    return missing
+
+
+def _find(number: str, there: Sequence[str], place: int) -> tuple[int, int]:
+    """Where a number stands, from a place on, and of how many parts; no parts when it stands nowhere."""
+    for start in range(place, len(there)):
+        # A clock time is written 10:45, 10.45 or 1045.
+        if len(number) == CLOCK_DIGITS and there[start].replace(".", "") == number:
+            return start, 1
+        joined = ""
+        for length, part in enumerate(there[start:], start=1):
+            joined += _plain(Decimal(part)) if "." in part or not joined else part
+            if joined == number:
+                return start, length
+            if len(joined) >= len(number) or "." in part:
+                break
+    return 0, 0
+
+
+def runs(words: Sequence[str]) -> Iterator[tuple[list[str], bool]]:
+    """Stretches of words that are one number, and of other words."""
+    run: list[str] = []
+    kind = False
+    for number, word in enumerate(words):
+        # The letter o is a nought only within a number: "one o five", not "p o".
+        in_number = word in NUMBER_WORDS and (word != "o" or (kind and bool(run)))
+        is_number = in_number or _joins_hundred(words, number)
+        follows = words[number + 1] if number + 1 < len(words) else ""
+        # "ten thousand zero point three" is a strength and a dose.
+        if run and (is_number != kind or (word in {"zero", "oh"} and follows == "point")):
+            yield run, kind
+            run = []
+        run.append(word)
+        kind = is_number
+    if run:
+        yield run, kind
+
+
+def _joins_hundred(words: Sequence[str], number: int) -> bool:
+    """Whether a word is the "and" of "one hundred and five"."""
+    inside = 0 < number < len(words) - 1 and words[number] == "and"
+    return inside and words[number - 1] in {"hundred", "thousand"} and words[number + 1] in NUMBER_WORDS
+
+
+def _written_numbers(word: str) -> list[str]:
+    """Numbers in a written word, as written: ``2-94`` two, ``10:45`` and ``bp105`` one, ``k4m`` and ``10th`` none."""
+    glued = re.fullmatch(r"([a-z]+)(\d+)", word)
+    if glued:
+        return [] if word in _NAMES_WITH_DIGITS else [glued.group(2)]
+    if not re.fullmatch(r"[\d.,:/-]+", word):
+        return []
+    if re.fullmatch(r"\d{1,2}:\d\d", word):
+        return [word.replace(":", "")]
+    return _DIGITS.findall(word.replace(",", ""))
+
+
+def _plain(value: Decimal) -> str:
+    text = format(value, "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text

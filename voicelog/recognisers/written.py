@@ -1,0 +1,151 @@
+"""Spoken words as a free-text recogniser writes them, and the other things they may have been taken for."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import chain
+
+from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import DIGITS, NUMBER_WORDS, TEENS, TENS, value_of
+from voicelog.parse.written import runs
+
+MOST_CANDIDATES = 12
+"""Most texts to score for one utterance: the time grows with their number."""
+Words = tuple[str, ...]
+
+_TEEN_OF = {ten: f"{ten[:-2]}teen" for ten in TENS if f"{ten[:-2]}teen" in TEENS} | {"forty": "fourteen"}
+ALIKE: dict[str, tuple[str, ...]] = {
+    **{ten: (teen,) for ten, teen in _TEEN_OF.items()},
+    **{teen: (ten,) for ten, teen in _TEEN_OF.items()},
+}
+"""Number words that are taken for each other by ear; teens and tens first of all (ISMP verbal-order guidance)."""
+_OF_OR_ONE = {"one": "of", "of": "one"}
+_IN_NUMBER = NUMBER_WORDS | {"over", "and"}
+ROUTES_ALIKE = {("i", "v"): ("m",), ("i", "m"): ("v", "n"), ("i", "n"): ("m",), ("i", "o"): ("v",)}
+"""Spelled routes, and the last letters that they are taken for each other by."""
+_SYMBOLS = {
+    "s p o two": "SpO2",
+    "e t c o two": "ETCO2",
+    "c o two": "CO2",
+    "o two": "O2",
+    "d five": "D5",
+    "d ten": "D10",
+    "d twenty five": "D25",
+    "d fifty": "D50",
+}
+
+
+def written(words: Sequence[str], *, apart: bool = False) -> str:
+    """The words as one sentence, numbers in digits, spelled letters joined: ``Heart rate 124.``
+
+    Args:
+        words: as spoken.
+        apart: whether digits said one by one are written one by one, ``Heart rate 1 2 4.``
+    """
+    said = f" {' '.join(words)} "
+    for spoken, symbol in _SYMBOLS.items():
+        said = said.replace(f" {spoken} ", f" {symbol} ")
+    parts: list[str] = []
+    for run, is_number in runs(said.split()):
+        if apart and len(run) > 1 and all(word in DIGITS for word in run):
+            parts += [str(DIGITS[word]) for word in run]
+        else:
+            parts += _numbers(run, parts) if is_number else _letters(run)
+    text = " ".join(parts).replace(" percent", "%")
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def candidates(words: Sequence[str], grammar: Grammar, near: Sequence[str] = ()) -> list[Words]:
+    """The reading itself and what it may have been taken for, one value changed in each; at most MOST_CANDIDATES.
+
+    Numbers and routes are changed by words that sound alike; drugs by those that the grammar declares alike.
+
+    Args:
+        words: the reading.
+        grammar: what may be said.
+        near: further drugs to put in a drug's place, by generic name.
+    """
+    reading = tuple(words)
+    swaps = chain(_number_swaps(reading), _route_swaps(reading), _drug_swaps(reading, grammar, near))
+    return list(dict.fromkeys([reading, *swaps]))[:MOST_CANDIDATES]
+
+
+def _number_swaps(words: Words) -> Iterator[Words]:
+    for place, word in enumerate(words):
+        follows = words[place + 1] if place + 1 < len(words) else ""
+        if word in TENS and DIGITS.get(follows):
+            continue  # "forty five" has no teen beside it
+        for other in ALIKE.get(word, ()):
+            yield (*words[:place], other, *words[place + 1 :])
+        # Both listeners have taken "sugar of sixty eight" for "sugar one sixty eight".
+        if (
+            word in _OF_OR_ONE
+            and place
+            and words[place - 1] not in _IN_NUMBER
+            and follows in TENS.keys() | TEENS.keys()
+        ):
+            yield (*words[:place], _OF_OR_ONE[word], *words[place + 1 :])
+
+
+def _route_swaps(words: Words) -> Iterator[Words]:
+    for place in range(len(words) - 1):
+        for other in ROUTES_ALIKE.get((words[place], words[place + 1]), ()):
+            yield (*words[: place + 1], other, *words[place + 2 :])
+
+
+def _drug_swaps(words: Words, grammar: Grammar, near: Sequence[str]) -> Iterator[Words]:
+    for place, length, name in named_drugs(words, grammar):
+        for other in dict.fromkeys((*near, *sorted(_partners(name, grammar.unsure_pairs)))):
+            if other != name:
+                yield (*words[:place], *grammar.drugs[other].spoken[0].split(), *words[place + length :])
+
+
+def named_drugs(words: Sequence[str], grammar: Grammar) -> Iterator[tuple[int, int, str]]:
+    """Where drugs are named: (first word, number of words, generic name), the longest name at each place."""
+    names = drug_names(grammar)
+    longest = max(map(len, names), default=0)
+    place = 0
+    while place < len(words):
+        lengths = (
+            n for n in range(min(longest, len(words) - place), 0, -1) if tuple(words[place : place + n]) in names
+        )
+        length = next(lengths, 0)
+        if length:
+            yield place, length, names[tuple(words[place : place + length])]
+        place += length or 1
+
+
+def drug_names(grammar: Grammar) -> Mapping[Words, str]:
+    """Every listed way to say a drug, as words, and the drug."""
+    return {tuple(form.split()): drug.name for drug in grammar.drugs.values() for form in drug.spoken}
+
+
+def _partners(name: str, pairs: Collection[frozenset[str]]) -> set[str]:
+    return set().union(*(pair - {name} for pair in pairs if name in pair))
+
+
+def _numbers(run: Sequence[str], before: Sequence[str]) -> list[str]:
+    """One number in digits; a clock time, four digits after "at" or "time", with a colon."""
+    value = value_of(list(run))
+    if value is None:
+        return list(run)
+    digits = format(value, "f")
+    if run[0] in {"zero", "oh"} and value == value.to_integral_value() and len(run) > 1:
+        digits = digits.zfill(4)
+    if len(digits) == 4 and digits.isdigit() and before and before[-1] in {"at", "time"}:
+        return [f"{digits[:2]}:{digits[2:]}"]
+    return [digits]
+
+
+def _letters(run: Sequence[str]) -> list[str]:
+    """Other words, with letters that are spelled apart joined and in capitals."""
+    parts: list[str] = []
+    joins = False
+    for word in run:
+        letter = len(word) == 1 and word.isalpha()
+        if letter and joins:
+            parts[-1] += word.upper()
+        else:
+            parts.append(word.upper() if letter and word != "a" else word)
+        joins = letter and word != "a"
+    return parts
