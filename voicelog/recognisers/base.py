@@ -105,14 +105,15 @@ class Listener(ABC):
     def feed(self, block: NDArray[np.int16]) -> None:
         """Take the next block of an utterance: int16 mono at SAMPLE_RATE, any length."""
 
-    def guess(self, tail: NDArray[np.int16]) -> None:  # noqa: B027 (an engine that cannot begin early does nothing)
-        """The utterance may be over: begin with what ``finish`` will be asked for, should only this still be fed.
+    def guess(self, tail: NDArray[np.int16]) -> Utterance | None:
+        """The utterance may be over: what ``finish`` would give, should only this still be fed; kept for it.
 
-        It may take as long as ``finish`` and changes nothing that is heard.
+        It may take as long as ``finish`` and changes nothing that is heard. None where the engine cannot tell before.
 
         Args:
             tail: what would still be fed, int16 mono at SAMPLE_RATE.
         """
+        return None
 
     @abstractmethod
     def finish(self) -> Utterance:

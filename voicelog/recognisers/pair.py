@@ -65,6 +65,8 @@ class PairListener(Listener):
         self._grammar = grammar
         self._blocks: list[NDArray[np.int16]] = []
         self._beside = ThreadPoolExecutor(1)
+        self._guess: tuple[bytes, Utterance, Utterance | None] | None = None
+        """The sound that a guess was made for, what the second listener wrote, and all of it, if the first could."""
         self.options = {
             "engine": f"{first.options['engine']} with {second.options['engine']}",
             "first": first.name,
@@ -76,7 +78,18 @@ class PairListener(Listener):
         """Take the next block: int16 mono at SAMPLE_RATE, any length."""
         self._blocks.append(block.copy())
         self._first.feed(block)
-        self._second.feed(block)
+
+    def guess(self, tail: NDArray[np.int16]) -> Utterance | None:
+        """Listen to what will be the utterance, should it end here."""
+        import numpy as np
+
+        audio = np.concatenate((*self._blocks, tail))
+        early = self._beside.submit(self._first.guess, tail)
+        free = self._written(audio)
+        heard = early.result()
+        made = None if heard is None else self._judged(audio, heard, free)
+        self._guess = audio.tobytes(), free, made
+        return made
 
     def finish(self) -> Utterance:
         """End the utterance; a reading that the sound bears out, with the second opinion on it.
@@ -87,15 +100,26 @@ class PairListener(Listener):
         import numpy as np
 
         blocks, self._blocks = self._blocks, []
-        later = self._beside.submit(self._first.finish)
-        free = self._second.finish()
         audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
+        guess, self._guess = self._guess, None
+        if guess and guess[0] != audio.tobytes():
+            guess = None
+        later = self._beside.submit(self._first.finish)
+        free = guess[1] if guess else self._written(audio)
+        heard = later.result()
+        if not len(audio):
+            return heard
+        return guess[2] if guess and guess[2] else self._judged(audio, heard, free)
+
+    def _written(self, audio: NDArray[np.int16]) -> Utterance:
+        """What the second listener makes of the sound; why it has no text, if so, stays in its ``refusal``."""
+        self._second.feed(audio)
+        return self._second.finish()
+
+    def _judged(self, audio: NDArray[np.int16], heard: Utterance, free: Utterance) -> Utterance:
         bent = [row.words for row in proposals(free.best.words, self._grammar)]
         proposed = [self._again.spoken(row) for row in (*bent, *templates(free.best.words, self._grammar))]
         again = self._again.heard(audio, list(dict.fromkeys(row for row in proposed if row)))
-        heard = later.result()
-        if not blocks:
-            return heard
         readings = [*([Hypothesis(again)] if again and GARBAGE not in _texts(again) else []), *heard.alternatives]
         near = drugs_like(free.best.words, self._grammar)
         readings, fits = self._fits(

@@ -121,10 +121,11 @@ class SphinxListener(Listener):
         guess, self._guess = self._guess, None
         return guess[1] if guess and guess[0] == audio else self._heard(audio)
 
-    def guess(self, tail: NDArray[np.int16]) -> None:
+    def guess(self, tail: NDArray[np.int16]) -> Utterance:
         """Decode what will be the utterance, should it end here."""
         audio = b"".join((*self._blocks, tail.tobytes()))
         self._guess = audio, self._heard(audio)
+        return self._guess[1]
 
     def _heard(self, audio: bytes) -> Utterance:
         if not audio:

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.int16]
 
+HEAD_START_S = 0.224
+"""How long before the end of the silence that ends an utterance the recogniser is given all of it, see Segmenter.tail:
+480 ms less 256 ms."""
 _START = datetime(2026, 3, 4, 10, 0, tzinfo=UTC)
 _WAITING = "epinephrine one milligram i v"
 """Stands unconfirmed while talk is heard, so that a falsely heard command does harm that can be counted."""
@@ -44,7 +47,7 @@ class Timing:
     work_s: float
     """Time spent on it."""
     delay_s: float
-    """From the clip's end to the committed entry, had its blocks come in as fast as they are spoken."""
+    """From when the endpointer calls the clip over to the committed entry, blocks coming in as fast as spoken."""
 
 
 class Ear:
@@ -88,7 +91,9 @@ class Ear:
         utterance = self._listener.finish()
         drafts = session.hear(utterance, _START)
         cost = time.perf_counter() - begun
-        return heard(utterance, drafts), Timing(audio_s, work + cost, free + cost - audio_s)
+        # The endpointer waits on when all of the sound is known; the recogniser has begun by then.
+        delay = max(0.0, free + cost - audio_s - HEAD_START_S)
+        return heard(utterance, drafts), Timing(audio_s, work + cost, delay)
 
     def talk(self, samples: Samples) -> list[Heard]:
         """Hear a recording as if live, through the endpointer; each utterance meets the same fresh case."""
