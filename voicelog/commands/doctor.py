@@ -36,13 +36,20 @@ class Check:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print every check; exit code 1 when something is broken."""
-    checks = list(_checks(tuple(arguments.grammars)))
-    if arguments.json:
-        for check in checks:
-            sys.stdout.write(json_line({"type": "check", **vars(check)}) + "\n")
-    else:
-        _print(checks)
-    return 1 if any(check.state == "broken" for check in checks) else 0
+    broken = False
+    show = _print_json if arguments.json else _print
+    for check in _audio(arguments) if arguments.audio else _checks(tuple(arguments.grammars)):
+        show(check)
+        broken = broken or check.state == "broken"
+    if not arguments.json:
+        _print_caution()
+    return 1 if broken else 0
+
+
+def _audio(arguments: argparse.Namespace) -> Iterator[Check]:
+    from voicelog.commands.doctor_audio import audio_checks
+
+    return audio_checks(arguments)
 
 
 def _checks(overlays: tuple[Path, ...]) -> Iterator[Check]:
@@ -54,6 +61,7 @@ def _checks(overlays: tuple[Path, ...]) -> Iterator[Check]:
         yield Check(f"listener {name}", "works" if found.ready else without, found.detail, found.hint)
     yield _endpointer()
     yield _voices()
+    yield _sound()
     yield _directory(case_directory())
 
 
@@ -88,6 +96,20 @@ def _voices() -> Check:
     return Check("voices", "works", "samples can be remade")
 
 
+def _sound() -> Check:
+    from voicelog.audio.portaudio import devices
+
+    try:
+        found = devices()
+    except VoicelogError as error:
+        return Check("sound devices", "limited", error.message, error.hint)
+    inputs, outputs = sum(one.inputs > 0 for one in found), sum(one.outputs > 0 for one in found)
+    detail = f"{inputs} to hear with, {outputs} to speak with"
+    if inputs and outputs:
+        return Check("sound devices", "works", detail, "try them: voicelog doctor --audio")
+    return Check("sound devices", "limited", detail, "a live session needs both; recordings can be replayed")
+
+
 def _directory(directory: Path) -> Check:
     existing = next(parent for parent in (directory, *directory.parents) if parent.exists())
     if not os.access(existing, os.W_OK):
@@ -98,16 +120,25 @@ def _directory(directory: Path) -> Check:
     return Check("case directory", state, f"{directory}, {free_mb:,} MB free", hint)
 
 
-def _print(checks: list[Check]) -> None:
+def _print_json(check: Check) -> None:
+    sys.stdout.write(json_line({"type": "check", **vars(check)}) + "\n")
+
+
+def _print(check: Check) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    marks = {"works": ("● works  ", "green"), "limited": ("▲ limited", "yellow"), "broken": ("✕ broken ", "bold red")}
+    console = Console(highlight=False)
+    console.print(Text.assemble(marks[check.state], f"  {check.name:<16} ", (check.detail, "dim")), soft_wrap=True)
+    if check.hint:
+        console.print(Text(f"             hint: {check.hint}"), soft_wrap=True)
+
+
+def _print_caution() -> None:
     from rich.console import Console
     from rich.text import Text
 
     from voicelog.views.timeline import CAUTION
 
-    marks = {"works": ("● works  ", "green"), "limited": ("▲ limited", "yellow"), "broken": ("✕ broken ", "bold red")}
-    console = Console(highlight=False)
-    for check in checks:
-        console.print(Text.assemble(marks[check.state], f"  {check.name:<16} ", (check.detail, "dim")), soft_wrap=True)
-        if check.hint:
-            console.print(Text(f"             hint: {check.hint}"), soft_wrap=True)
-    console.print(Text(CAUTION, style="dim"))
+    Console(highlight=False).print(Text(CAUTION, style="dim"))
