@@ -53,6 +53,7 @@ def test_mistaken_twice_is_the_number_itself(word: str) -> None:
         ("epinephrine", ["ephedrine", "norepinephrine"], "epi"),
         ("calcium chloride", ["calcium gluconate"], "c"),
         ("naloxone", [], ""),
+        ("albuterol", ["albuterol with ipratropium"], ""),
     ],
 )
 def test_a_name_is_spelled_as_far_as_it_takes(name: str, others: list[str], letters: str) -> None:

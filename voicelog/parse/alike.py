@@ -13,6 +13,10 @@ from voicelog.grammar.numbers import mistakable
 from voicelog.parse.result import Draft
 
 
+MOST_LETTERS = 6
+"""A name that takes more letters to set apart, as albuterol from albuterol with ipratropium, is clearer said whole."""
+
+
 def set_apart(draft: Draft, drug: Drug) -> Draft:
     """The draft of a medication with what sets its drug and its dose apart from those that sound like them."""
     event = draft.event
@@ -29,7 +33,8 @@ def letters_apart(name: str, others: Sequence[str]) -> str:
         return ""
     shared = max(_shared(name, other) for other in others)
     word = name.rfind(" ", 0, shared + 1) + 1
-    return name[word : shared + 1]
+    letters = name[word : shared + 1]
+    return letters if len(letters) <= MOST_LETTERS else ""
 
 
 def _shared(name: str, other: str) -> int:

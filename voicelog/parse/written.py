@@ -24,7 +24,7 @@ _SAME_SOUND = {
 _NAMES_WITH_DIGITS = frozenset({"spo2", "etco2", "co2", "o2", "d5", "d10", "d25", "d50"})
 CLOCK_DIGITS = 4
 """Digits of a clock time."""
-_DIGITS = re.compile(r"\.?\d+(?:\.\d+)?")
+_DIGITS = re.compile(r"\d+(?:\.\d+)?|\.\d+", re.ASCII)
 _BY_NAME = {
     ("12", "lead"): ("twelve", "lead"),
     ("1", "to", "1000"): ("one", "to", "one", "thousand"),
@@ -79,7 +79,7 @@ def _of_words(words: Sequence[str]) -> list[str]:
     for number, word in enumerate(words):
         parts = _written_numbers(word)
         hundreds = number > 1 and words[number - 1] == "and" and words[number - 2].endswith("00")
-        if hundreds and found and word.isdigit() and int(word) < 100 and found[-1] == words[number - 2]:
+        if hundreds and found and word.isascii() and word.isdigit() and int(word) < 100 and found[-1] == words[number - 2]:
             found[-1] = str(int(found[-1]) + int(word))
         else:
             found += parts
@@ -150,12 +150,12 @@ def _joins_hundred(words: Sequence[str], number: int) -> bool:
 
 def _written_numbers(word: str) -> list[str]:
     """Numbers in a written word, as written: ``2-94`` two, ``10:45`` and ``bp105`` one, ``k4m`` and ``10th`` none."""
-    glued = re.fullmatch(r"([a-z]+)(\d+)", word)
+    glued = re.fullmatch(r"([a-z]+)(\d+)", word, re.ASCII)
     if glued:
         return [] if word in _NAMES_WITH_DIGITS else [glued.group(2)]
-    if not re.fullmatch(r"[\d.,:/-]+", word):
+    if not re.fullmatch(r"[\d.,:/-]+", word, re.ASCII):
         return []
-    if re.fullmatch(r"\d{1,2}:\d\d", word):
+    if re.fullmatch(r"\d{1,2}:\d\d", word, re.ASCII):
         return [word.replace(":", "")]
     return _DIGITS.findall(word.replace(",", ""))
 
