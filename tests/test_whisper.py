@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 import soundfile
 from numpy.typing import NDArray
+from recogniser_contract import RecogniserContract
 
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.recognisers import whisper
-from voicelog.recognisers.base import Hypothesis
+from voicelog.recognisers.base import Hypothesis, Listener
 
 needs_model = pytest.mark.skipif(
     not all(importlib.util.find_spec(name) for name in ("ctranslate2", "tokenizers", whisper.BUNDLE)),
@@ -55,7 +56,16 @@ def hear(listener: whisper.WhisperListener, samples: Samples, block: int = 1_600
 HEART_RATE = ("asthma", "heart rate one twenty four")
 
 
-# The contract.
+@needs_model
+class TestWhisper(RecogniserContract):
+    module = whisper
+    said = ("heart rate one twenty four", "respiratory rate thirty six")
+    heard = ("heart rate 124", "respiratory rate 36")
+
+    def speak(self, listener: Listener, text: str) -> None:
+        samples = line("asthma", text)
+        for start in range(0, len(samples), 1_600):
+            listener.feed(samples[start : start + 1_600])
 
 
 @needs_model
