@@ -40,7 +40,18 @@ def _complaint(replay: subprocess.Popen[bytes]) -> str:
 
 def printed_until_killed(excerpt: Path, case: Path, lines: int, delay_s: float) -> list[dict[str, Any]]:
     """Replays, kills after so many lines and a while more, and returns every whole line that had been printed."""
-    command = [PROGRAM, "replay", str(excerpt), "--case", str(case), "--json", "--start", "2026-03-04T10:00:00+00:00"]
+    command = [
+        PROGRAM,
+        "replay",
+        str(excerpt),
+        "--case",
+        str(case),
+        "--json",
+        "--start",
+        "2026-03-04T10:00:00+00:00",
+        "--listener",
+        "sphinx",
+    ]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as replay:
         assert replay.stdout
         giving_up = time.monotonic() + ANSWER_S
@@ -93,7 +104,7 @@ def test_a_replay_killed_before_anything_was_heard_leaves_a_whole_or_an_empty_fi
     excerpt: Path, tmp_path: Path
 ) -> None:
     path = tmp_path / "case.voicelog"
-    command = [PROGRAM, "replay", str(excerpt), "--case", str(path), "--json"]
+    command = [PROGRAM, "replay", str(excerpt), "--case", str(path), "--json", "--listener", "sphinx"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as replay:
         giving_up = time.monotonic() + ANSWER_S
         while not path.exists():

@@ -25,7 +25,10 @@ def replayed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     """A sample's name and the state of its case file after a replay, whose chain holds."""
     name: str = request.param
     path: Path = tmp_path_factory.mktemp("samples") / f"{name}.voicelog"
-    assert main(["replay", str(samples_dir() / f"{name}.flac"), "--case", str(path), "--json"]) == 0
+    assert (
+        main(["replay", str(samples_dir() / f"{name}.flac"), "--case", str(path), "--json", "--listener", "sphinx"])
+        == 0
+    )
     with CaseFile.open(path) as case:
         assert case.problems() == []
         return name, fold(case.entries())

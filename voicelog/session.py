@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
 from voicelog.dialogue.attention import addressed
-from voicelog.dialogue.echo import ECHO, without_answers, while_speaking
+from voicelog.dialogue.echo import ECHO, is_echo, while_speaking, without_answers
 from voicelog.dialogue.hearing import doubted, notice
-from voicelog.dialogue.machine import close, context_of, echoed, remind, step
+from voicelog.dialogue.machine import close, context_of, echoed, remind, settle_late, step
 from voicelog.dialogue.state import DialogueState, Heard, Standing, Step
-from voicelog.parse.agreement import answered, judged
+from voicelog.events import event_fields
+from voicelog.parse.agreement import BEHIND, answered, judged
 from voicelog.parse.parser import parse
-from voicelog.parse.result import ParseResult
+from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Hypothesis, SecondOpinion, Utterance, Word
 
@@ -78,6 +79,8 @@ class Session:
         self.state = state or DialogueState()
         self._heard = heard
         self._told: dict[Fault, datetime] = {}
+        self._waiting: dict[int, tuple[str, tuple[Word, ...], Context]] = {}
+        """Utterances entered before the second listener had heard them, by the ticket of its opinion."""
 
     def hear(
         self, utterance: Utterance, at: datetime, span: Span | None = None, over: str = "", late: bool = False
@@ -117,11 +120,15 @@ class Session:
         else:
             result = judged(parse(words, self.grammar, context), utterance, self.grammar, context)
             result = answered(self.state.question if context.asks_for else None, result, utterance)
+            if utterance.second and utterance.second.ticket:
+                self._waiting[utterance.second.ticket] = (name, words, context)
         if span and span.cut:
             result = _torn(result)
         if span and utterance.second is None:
             result = doubted(result, span.faults)
-        if late and result.commands:
+        if late and not over and is_echo(result, self.state.last_said):
+            result = ParseResult("not_understood", result.words, reason=ECHO)
+        elif late and result.commands:
             result = ParseResult("not_understood", result.words, reason="a command heard too late")
         if over:
             result = while_speaking(result, over)
@@ -138,7 +145,31 @@ class Session:
         }
         if utterance.second:
             body["second"] = _second(utterance.second)
-        return [EntryDraft("utterance", body, at), *_drafts(outcome, at), *self._notices(span, at)], outcome.state
+        # Of its own voice, and of speech through it, it says nothing.
+        notices = [] if over else self._notices(span, at)
+        return [EntryDraft("utterance", body, at), *_drafts(outcome, at), *notices], outcome.state
+
+    def settle(self, ticket: int, utterance: Utterance, at: datetime) -> list[EntryDraft]:
+        """Settle an utterance that was entered before the second listener had heard it.
+
+        Args:
+            ticket: as the second opinion came under.
+            utterance: with the second opinion.
+            at: now.
+        """
+        name, words, context = self._waiting.pop(ticket, ("", (), None))
+        if context is None:
+            return []
+        before = parse(words, self.grammar, context)
+        now = judged(parse(utterance.best.words, self.grammar, context), utterance, self.grammar, context)
+        agreed = now.outcome == "events" and not now.questions and _events(now) == _events(before) and not now.flags
+        outcome = settle_late(self.state, name, BEHIND, agreed)
+        opinion = _second(utterance.second) if utterance.second else {}
+        drafts = [EntryDraft("second_opinion", {"utterance": name, "agreed": agreed, **opinion}, at)]
+        drafts += _drafts(outcome, at)
+        self.case.append(drafts)
+        self.state = outcome.state
+        return drafts
 
     def remind(self, entries: Sequence[Standing], at: datetime) -> list[EntryDraft]:
         """Enter that what waits is said once more; the next bare confirm binds to it."""
@@ -172,6 +203,10 @@ class Session:
         self.state = outcome.state
         self.case.close_case(at)
         return drafts
+
+
+def _events(result: ParseResult) -> list[dict[str, Any]]:
+    return [event_fields(draft.event) for draft in result.drafts]
 
 
 def _torn(result: ParseResult) -> ParseResult:

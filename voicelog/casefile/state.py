@@ -274,6 +274,7 @@ _STEPS: dict[str, _Step] = {
     "not_understood": _with_text("reason"),
     "gap": _with_text("reason"),
     "notice": _with_text("text"),
+    "second_opinion": _with_text("utterance"),
     "finding": _with_text("text"),
     "case_closed": _closed,
 }

@@ -165,10 +165,11 @@ def _measure(heard: Heard, as_json: bool) -> None:
 
 
 def _loop(heard: Heard | None, arguments: argparse.Namespace) -> Iterator[Check]:
+    from voicelog.recognisers.registry import preferred
     from voicelog.speech.speaker import Speaker
     from voicelog.speech.voices import MUTE, open_voice
 
-    yield _listener(arguments.listener)
+    yield _listener(arguments.listener or preferred())
     try:
         voice = open_voice(MUTE if arguments.mute else arguments.voice)
     except AudioError as error:
@@ -230,9 +231,9 @@ def _heard_back(heard: Heard, span: tuple[float, float, str], floor: float, argu
 
 def _recognised(samples: NDArray[np.int16], arguments: argparse.Namespace) -> str:
     from voicelog.grammar.loader import load_grammar
-    from voicelog.recognisers.registry import recogniser
+    from voicelog.recognisers.registry import preferred, recogniser
 
-    listener = recogniser(arguments.listener).open(load_grammar(*arguments.grammars))
+    listener = recogniser(arguments.listener or preferred()).open(load_grammar(*arguments.grammars))
     try:
         listener.feed(samples)
         words = [word.text for word in listener.finish().best.words]

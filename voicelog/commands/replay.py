@@ -26,7 +26,7 @@ from voicelog.errors import AudioError, UsageError
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.model import Grammar
 from voicelog.recognisers.base import SAMPLE_RATE, Listener
-from voicelog.recognisers.registry import recogniser
+from voicelog.recognisers.registry import preferred, recogniser
 from voicelog.session import Session, listen_to
 from voicelog.views.picture import PICTURE_WIDTH, save_picture
 from voicelog.views.plain import json_line
@@ -52,7 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     grammar = load_grammar(*arguments.grammars)
     if arguments.attention:
         grammar = with_attention(grammar, arguments.attention)
-    listener = recogniser(arguments.listener).open(grammar)
+    listener = recogniser(arguments.listener or preferred()).open(grammar)
     try:
         for info in recordings:
             _Replay(info, grammar, listener, start, arguments).run()
@@ -79,7 +79,12 @@ def case_directory() -> Path:
     return (Path(base) if Path(base).is_absolute() else Path.home() / ".local" / "share") / "voicelog" / "cases"
 
 
-def _new_case_path(recording: Path) -> Path:
+def new_case_path(recording: Path) -> Path:
+    """A free name for the case file of a recording, in the user's data directory.
+
+    Raises:
+        UsageError: that directory cannot be made.
+    """
     directory = case_directory()
     try:
         directory.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -110,7 +115,7 @@ class _Replay:
         stated = start or info.started_at
         self.stated = stated is not None
         self.clock = SampleClock(stated or datetime.now(UTC).astimezone())
-        self.path: Path = options.case or _new_case_path(info.path)
+        self.path: Path = options.case or new_case_path(info.path)
         self.as_json: bool = options.json
         self.picture: Path | None = options.svg
         self.attention: str = options.attention

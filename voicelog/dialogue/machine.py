@@ -25,7 +25,7 @@ from voicelog.grammar.model import Drug
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.result import Context, Draft, ParseResult, Question
 
-_LISTEN_AGAIN = {"fits nowhere", "too much", "cut off", "while I spoke"}
+_LISTEN_AGAIN = {"fits nowhere", "too much", "cut off", "while I spoke", "one listener only"}
 _END = "end_case"
 _ALONE = Question("value", "Not clear. Say it again, one thing at a time.")
 
@@ -94,6 +94,26 @@ def remind(state: DialogueState, entries: Sequence[Standing]) -> Step:
     return turn.finish()
 
 
+def settle_late(state: DialogueState, group: str, flag: str, agreed: bool) -> Step:
+    """The second listener has heard an utterance that was entered without it.
+
+    Args:
+        state: the dialogue so far.
+        group: the utterance.
+        flag: what its entries were flagged with for want of the second listener.
+        agreed: whether it bears them out; drugs and entries with other flags wait for a spoken confirm all the same.
+    """
+    turn = _Turn(state, None)
+    entries = [entry for entry in state.standing if entry.group == group and flag in entry.flags]
+    if agreed:
+        for entry in entries:
+            turn.vouch(entry, flag)
+    elif entries:
+        turn.speak(f"{_named(entries).capitalize()}: not sure. Confirm, or correct it.", entries)
+        turn.offer(entries)
+    return turn.finish()
+
+
 def close(state: DialogueState) -> Step:
     """The end of the case: what stands uncorrected is settled; what waits stays unconfirmed and is named."""
     turn = _Turn(state, None)
@@ -143,6 +163,13 @@ class _Turn:
     def _change(self, entry: Standing, **fields: object) -> None:
         changed = tuple(replace(e, **fields) if e.id == entry.id else e for e in self.state.standing)  # type: ignore[arg-type]
         self.state = replace(self.state, standing=changed)
+
+    def vouch(self, entry: Standing, flag: str) -> None:
+        """Let an entry stand that waited only because of a flag; any other reason to wait stays."""
+        flags = tuple(one for one in entry.flags if one != flag)
+        if entry.waits and not flags and not isinstance(entry.event, Medication):
+            self.decide(entry, "confirmed", "the second listener agreed")
+            self._change(entry, waits=False, settled=True)
 
     def settle_standing(self) -> None:
         """Entries that need no confirm stand once something else is said."""

@@ -68,6 +68,9 @@ _FLAGS = {
     "label_repaired": "heard unclearly",
     "cut_off": "cut off",
     "hard_to_hear": "hard to hear",
+    "heard_unclearly": "heard unclearly",
+    "heard_by_one_listener": "heard by one listener only",
+    "second_listener_late": "not checked yet",
     "during_read_back": "heard while I spoke",
     "no_target": "nothing to correct was found, entered as new",
 }

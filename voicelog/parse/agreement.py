@@ -13,12 +13,14 @@ from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
 from voicelog.parse.written import numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
-from voicelog.recognisers.base import Fit, SecondOpinion, Utterance, Word
+from voicelog.recognisers.base import LATE, Fit, SecondOpinion, Utterance, Word
 
 DOUBT = "heard_unclearly"
 """Flag of an entry that the second listener neither vouched for nor spoke against."""
 ALONE = "heard_by_one_listener"
 """Flag of an entry that only the second listener understood."""
+BEHIND = "second_listener_late"
+"""Flag of an entry that the second listener has not heard yet."""
 _NUMBERS = (
     *("value", "systolic", "diastolic", "dose", "volume_ml", "total", "eye", "verbal", "motor", "left_mm", "right_mm"),
     *("flow_lpm", "energy_j", "gauge", "age", "weight_kg", "concentration", "stated_time"),
@@ -78,6 +80,8 @@ def judged(
     second = utterance.second
     if second is None:
         return result
+    if second.refusal == LATE:
+        return _doubtful(result)
     view = _View(second, grammar, context, settings)
     if result.outcome == "not_understood":
         turned = _TURNING & set(_texts(result.words))
@@ -97,6 +101,14 @@ def judged(
         return replace(result, drafts=kept)
     # Without the words, so that an answer is never read as their continuation: "fifty", asked about, then "five".
     return ParseResult("ambiguous", (), kept, questions=(*questions, *result.questions))
+
+
+def _doubtful(result: ParseResult) -> ParseResult:
+    """What one listener heard while the other has fallen behind: shown at once, settled later; no command is obeyed."""
+    if result.commands:
+        return ParseResult("not_understood", result.words, reason="a command heard by one listener only")
+    drafts = tuple(replace(draft, flags=(*draft.flags, BEHIND)) for draft in result.drafts)
+    return replace(result, drafts=drafts)
 
 
 def answered(question: Question | None, result: ParseResult, utterance: Utterance) -> ParseResult:

@@ -12,7 +12,6 @@ from voicelog.grammar.model import Drug
 from voicelog.grammar.numbers import mistakable
 from voicelog.parse.result import Draft
 
-
 MOST_LETTERS = 6
 """A name that takes more letters to set apart, as albuterol from albuterol with ipratropium, is clearer said whole."""
 

@@ -79,7 +79,8 @@ def _of_words(words: Sequence[str]) -> list[str]:
     for number, word in enumerate(words):
         parts = _written_numbers(word)
         hundreds = number > 1 and words[number - 1] == "and" and words[number - 2].endswith("00")
-        if hundreds and found and word.isascii() and word.isdigit() and int(word) < 100 and found[-1] == words[number - 2]:
+        small = word.isascii() and word.isdigit() and int(word) < 100
+        if hundreds and found and small and found[-1] == words[number - 2]:
             found[-1] = str(int(found[-1]) + int(word))
         else:
             found += parts

@@ -55,6 +55,10 @@ class Fit:
     """Mean natural logarithm of the probabilities of its parts: 0 at best, comparable within one utterance only."""
 
 
+LATE = "not heard yet"
+"""The refusal of a second listener that has fallen behind; its opinion comes later."""
+
+
 @dataclass(frozen=True)
 class SecondOpinion:
     """What an independent second listener made of the same sound."""
@@ -67,6 +71,8 @@ class SecondOpinion:
     """How well its own text fits the sound, comparable with ``fits``; None when it gave none."""
     fits: tuple[Fit, ...] = ()
     """Candidates scored; the first is the first listener's own reading."""
+    ticket: int = 0
+    """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
 
 
 @dataclass(frozen=True)
@@ -114,6 +120,10 @@ class Listener(ABC):
             tail: what would still be fed, int16 mono at SAMPLE_RATE.
         """
         return None
+
+    def late(self) -> list[tuple[int, Utterance]]:
+        """Utterances whose second opinion was late and is there now, by their tickets; each is given once."""
+        return []
 
     @abstractmethod
     def finish(self) -> Utterance:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
-from typing import TYPE_CHECKING
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.recognisers import sphinx, vosk, whisper
 from voicelog.recognisers.again import Again
-from voicelog.recognisers.base import Availability, Fit, Hypothesis, Listener, SecondOpinion, Utterance, Word
+from voicelog.recognisers.base import LATE, Availability, Fit, Hypothesis, Listener, SecondOpinion, Utterance, Word
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener
@@ -34,8 +35,12 @@ def is_available() -> Availability:
     return Availability(first.ready, detail, first.hint)
 
 
-def open(grammar: Grammar) -> PairListener:
+def open(grammar: Grammar, patience_s: float | None = None) -> PairListener:
     """Open both listeners; vosk proposes where an English model is found, sphinx otherwise.
+
+    Args:
+        grammar: what may be said.
+        patience_s: seconds to wait for the second opinion at the end of an utterance; None to wait as long as it takes.
 
     Raises:
         RecogniserError: one of the two cannot run here, or the grammar has a word it cannot hear.
@@ -50,7 +55,7 @@ def open(grammar: Grammar) -> PairListener:
     except RecogniserError:
         second.close()
         raise
-    return PairListener(first, second, again, grammar)
+    return PairListener(first, second, again, grammar, patience_s)
 
 
 class PairListener(Listener):
@@ -58,15 +63,22 @@ class PairListener(Listener):
 
     name = "pair"
 
-    def __init__(self, first: Listener, second: WhisperListener, again: Again, grammar: Grammar) -> None:
+    def __init__(
+        self, first: Listener, second: WhisperListener, again: Again, grammar: Grammar, patience_s: float | None = None
+    ) -> None:
         self._first = first
         self._second = second
         self._again = again
         self._grammar = grammar
+        self._patience_s = patience_s
         self._blocks: list[NDArray[np.int16]] = []
-        self._beside = ThreadPoolExecutor(1)
-        self._guess: tuple[bytes, Utterance, Utterance | None] | None = None
-        """The sound that a guess was made for, what the second listener wrote, and all of it, if the first could."""
+        # Each engine has a thread of its own, in which it takes what comes in order.
+        self._firsts = ThreadPoolExecutor(1)
+        self._opinions = ThreadPoolExecutor(1)
+        self._guess: tuple[bytes, Future[Utterance | None]] | None = None
+        """The sound that was guessed to be the whole utterance, and what is made of it."""
+        self._late: dict[int, Future[Utterance | None]] = {}
+        self._tickets = 0
         self.options = {
             "engine": f"{first.options['engine']} with {second.options['engine']}",
             "first": first.name,
@@ -76,45 +88,60 @@ class PairListener(Listener):
 
     def feed(self, block: NDArray[np.int16]) -> None:
         """Take the next block: int16 mono at SAMPLE_RATE, any length."""
-        self._blocks.append(block.copy())
-        self._first.feed(block)
+        own = block.copy()
+        self._blocks.append(own)
+        self._firsts.submit(self._first.feed, own)
 
     def guess(self, tail: NDArray[np.int16]) -> Utterance | None:
-        """Listen to what will be the utterance, should it end here."""
+        """Listen to what will be the utterance, should it end here; waits for it only where patience has no end."""
         import numpy as np
 
         audio = np.concatenate((*self._blocks, tail))
-        early = self._beside.submit(self._first.guess, tail)
-        free = self._written(audio)
-        heard = early.result()
-        made = None if heard is None else self._judged(audio, heard, free)
-        self._guess = audio.tobytes(), free, made
-        return made
+        early = self._firsts.submit(self._first.guess, tail)
+        self._guess = audio.tobytes(), self._opinions.submit(self._opinion, audio, early)
+        return self._guess[1].result() if self._patience_s is None else None
 
     def finish(self) -> Utterance:
         """End the utterance; a reading that the sound bears out, with the second opinion on it.
 
         The second listener's text says what to listen for again; what is heard then comes before the first listener's
-        own reading.
+        own reading. Where the opinion takes longer than patience lasts, the first reading is given alone, marked LATE.
         """
         import numpy as np
 
         blocks, self._blocks = self._blocks, []
-        audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
         guess, self._guess = self._guess, None
-        if guess and guess[0] != audio.tobytes():
-            guess = None
-        later = self._beside.submit(self._first.finish)
-        free = guess[1] if guess else self._written(audio)
-        heard = later.result()
-        if not len(audio):
+        first = self._firsts.submit(self._first.finish)
+        heard = first.result()
+        if not blocks:
             return heard
-        return guess[2] if guess and guess[2] else self._judged(audio, heard, free)
+        audio = np.concatenate(blocks)
+        known = guess is not None and guess[0] == audio.tobytes()
+        opinion = guess[1] if guess and known else self._opinions.submit(self._opinion, audio, first)
+        try:
+            made = opinion.result(self._patience_s)
+            if made is None:  # guessed without the first listener, which cannot tell before its end
+                opinion = self._opinions.submit(self._opinion, audio, first)
+                made = opinion.result(self._patience_s)
+        except TimeoutError:
+            self._tickets += 1
+            self._late[self._tickets] = self._opinions.submit(lambda: opinion.result() or self._opinion(audio, first))
+            return replace(heard, second=SecondOpinion(refusal=LATE, ticket=self._tickets))
+        return made or heard
 
-    def _written(self, audio: NDArray[np.int16]) -> Utterance:
-        """What the second listener makes of the sound; why it has no text, if so, stays in its ``refusal``."""
+    def late(self) -> list[tuple[int, Utterance]]:
+        """Opinions that were late and are there now."""
+        there = [(ticket, opinion.result()) for ticket, opinion in self._late.items() if opinion.done()]
+        for ticket, _ in there:
+            del self._late[ticket]
+        return [(ticket, made) for ticket, made in there if made is not None]
+
+    def _opinion(self, audio: NDArray[np.int16], first: Future[Any]) -> Utterance | None:
+        """The whole judgement, or None where the first listener cannot tell before its end."""
         self._second.feed(audio)
-        return self._second.finish()
+        free = self._second.finish()
+        heard = first.result()
+        return None if heard is None else self._judged(audio, heard, free)
 
     def _judged(self, audio: NDArray[np.int16], heard: Utterance, free: Utterance) -> Utterance:
         bent = [row.words for row in proposals(free.best.words, self._grammar)]
@@ -155,7 +182,8 @@ class PairListener(Listener):
 
     def close(self) -> None:
         """Free both engines."""
-        self._beside.shutdown()
+        self._firsts.shutdown()
+        self._opinions.shutdown()
         self._first.close()
         self._second.close()
         self._again.close()

@@ -8,11 +8,18 @@ from typing import cast
 from voicelog.recognisers.base import RecogniserModule
 
 FOR_AUDIO = ("sphinx", "vosk", "pair")
-"""Names that ``--listener`` takes, the default first."""
+"""Names that ``--listener`` takes."""
 ALL = (*FOR_AUDIO, "whisper", "script")
 """Every recogniser; whisper's free text never enters anything by itself, so no command listens with it."""
 BUILT_IN = frozenset({"sphinx", "script"})
 """Those that a plain install must have."""
+
+
+def preferred() -> str:
+    """The best recogniser that can run here: two listeners before one, a model of the user's own before the bundled."""
+    return next(
+        name for name in ("pair", "vosk", "sphinx") if name == "sphinx" or recogniser(name).is_available().ready
+    )
 
 
 def recogniser(name: str) -> RecogniserModule:

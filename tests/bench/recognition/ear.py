@@ -7,12 +7,15 @@ import time
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from voicelog.audio.clock import SampleClock
 from voicelog.audio.endpoint import BLOCK_SAMPLES, Endpointer, EndpointSettings
+from voicelog.audio.flac import encode_flac
+from voicelog.audio.quality import measure
 from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
 from voicelog.events import event_fields, event_from
@@ -20,7 +23,7 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import SAMPLE_RATE, Hypothesis, Utterance
 from voicelog.recognisers.registry import recogniser
-from voicelog.session import Session, listen_to
+from voicelog.session import Session, Span, listen_to
 
 from .score import Entered, Heard
 
@@ -79,6 +82,8 @@ class Ear:
         """Hear one callout; ``before`` was said in the case just before it."""
         session = self._session(before)
         audio_s = len(samples) / SAMPLE_RATE
+        end = Decimal(len(samples)) / SAMPLE_RATE
+        span = Span(Decimal(0), end.quantize(Decimal("0.001")), encode_flac(samples), faults=measure(samples).faults)
         work, free = 0.0, 0.0
         for first in range(0, len(samples), BLOCK_SAMPLES):
             block = samples[first : first + BLOCK_SAMPLES]
@@ -89,7 +94,7 @@ class Ear:
             free = max(free, (first + len(block)) / SAMPLE_RATE) + cost
         begun = time.perf_counter()
         utterance = self._listener.finish()
-        drafts = session.hear(utterance, _START)
+        drafts = session.hear(utterance, _START, span)
         cost = time.perf_counter() - begun
         # The endpointer waits on when all of the sound is known; the recogniser has begun by then.
         delay = max(0.0, free + cost - audio_s - HEAD_START_S)
