@@ -13,7 +13,7 @@ from voicelog.casefile.chain import EntryDraft, clip_hash
 from voicelog.dialogue.attention import addressed
 from voicelog.dialogue.echo import ECHO, is_echo, while_speaking, without_answers
 from voicelog.dialogue.hearing import doubted, notice
-from voicelog.dialogue.machine import close, context_of, echoed, remind, settle_late, step
+from voicelog.dialogue.machine import announce, close, context_of, echoed, remind, settle_late, step
 from voicelog.dialogue.state import DialogueState, Heard, Standing, Step
 from voicelog.events import event_fields
 from voicelog.parse.agreement import BEHIND, answered, judged
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from voicelog.audio.endpoint import Endpointer
     from voicelog.audio.quality import Fault
     from voicelog.casefile.store import CaseFile
+    from voicelog.checks.protocol import Protocol
     from voicelog.grammar.model import Grammar
     from voicelog.recognisers.base import Listener
 
@@ -61,6 +62,7 @@ class Session:
         attention: str = "",
         state: DialogueState | None = None,
         heard: int = 0,
+        protocol: Protocol | None = None,
     ) -> None:
         """Begin a case, or go on with one.
 
@@ -71,10 +73,12 @@ class Session:
             attention: word that a callout must begin with, '' for none.
             state: of a case that goes on, from ``restore``.
             heard: utterances that it holds already.
+            protocol: the rules of the checks over the whole case; None for none.
         """
         self.grammar = grammar
         self.case = case
         self.listener = listener
+        self.protocol = protocol
         self.attention = tuple(word.text for word in words_of(attention))
         self.state = state or DialogueState()
         self._heard = heard
@@ -133,7 +137,10 @@ class Session:
         if over:
             result = while_speaking(result, over)
         heard = Heard(name, at, result)
-        outcome = echoed(self.state, heard) if result.reason == ECHO else step(self.state, heard, self.grammar.drugs)
+        if result.reason == ECHO:
+            outcome = echoed(self.state, heard)
+        else:
+            outcome = step(self.state, heard, self.grammar.drugs, self.protocol)
         body: dict[str, Any] = {
             "id": name,
             "start": span.start if span else None,
@@ -168,6 +175,21 @@ class Session:
         drafts = [EntryDraft("second_opinion", {"utterance": name, "agreed": agreed, **opinion}, at)]
         drafts += _drafts(outcome, at)
         self.case.append(drafts)
+        self.state = outcome.state
+        return drafts
+
+    def tick(self, at: datetime) -> list[EntryDraft]:
+        """Say what has fallen due since the last time, each thing once.
+
+        Args:
+            at: now, aware.
+        """
+        if self.protocol is None:
+            return []
+        outcome = announce(self.state, self.protocol, at)
+        drafts = _drafts(outcome, at)
+        if drafts:
+            self.case.append(drafts)
         self.state = outcome.state
         return drafts
 

@@ -7,7 +7,7 @@ import contextlib
 import os
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +20,7 @@ from voicelog.audio.source import RecordingInfo, probe, read_blocks
 from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
+from voicelog.checks.protocol import Protocol, load_protocol
 from voicelog.commands.show import case_line, event_line
 from voicelog.dialogue.attention import with_attention
 from voicelog.errors import AudioError, UsageError
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 BLOCK_SAMPLES = SAMPLE_RATE // 10
 """Audio goes in as a microphone would give it, a tenth of a second at a time."""
-_STREAMED = {"utterance", "read_back", "question", "command", "not_understood", "decision", "gap", "notice"}
+_STREAMED = {"utterance", "read_back", "question", "command", "not_understood", "decision", "gap", "notice", "finding"}
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -71,6 +72,16 @@ def _stated_start(text: str | None) -> datetime | None:
     if start is None or start.tzinfo is None:
         raise UsageError(f"--start {text!r} is no full time", "write it like 2026-03-04T10:42:00+01:00")
     return start
+
+
+def told_protocol(overlays: Sequence[Path]) -> Protocol:
+    """The protocol's rules; a row that is refused is told on standard error, and the shipped one stays in force."""
+    protocol = load_protocol(*overlays)
+    for error in protocol.refused:
+        sys.stderr.write(f"voicelog: {printable(error.message.splitlines()[0])}\n")
+        if error.hint:
+            sys.stderr.write(f"hint: {printable(error.hint)}\n")
+    return protocol
 
 
 def case_directory() -> Path:
@@ -119,6 +130,7 @@ class _Replay:
         self.as_json: bool = options.json
         self.picture: Path | None = options.svg
         self.attention: str = options.attention
+        self.protocol = told_protocol(options.grammars)
 
     def run(self) -> None:
         """Replay, print and close.
@@ -133,9 +145,10 @@ class _Replay:
             "source": self.info.path.name,
             "clock": "stated" if self.stated else "assumed",
             "attention": self.attention,
+            "protocol_hash": self.protocol.digest,
         }
         with CaseFile.create(self.path, opened, self.clock.at(0)) as case:
-            session = Session(self.grammar, case, self.listener.name, self.attention)
+            session = Session(self.grammar, case, self.listener.name, self.attention, protocol=self.protocol)
             failure = self._play(session)
             end = self.clock.at(int(self.info.duration_s * SAMPLE_RATE))
             self._report(session.close(end))
@@ -155,6 +168,7 @@ class _Replay:
                 blocks = _counted(read_blocks(self.info.path, BLOCK_SAMPLES), advance)
                 for utterance, at, span in listen_to(blocks, Endpointer(EndpointSettings()), self.listener, self.clock):
                     heard_until = span.end
+                    self._report(session.tick(at))
                     self._report(session.hear(utterance, at, span))
             except AudioError as error:
                 at = self.clock.at(int(heard_until * SAMPLE_RATE))

@@ -94,6 +94,16 @@ def remind(state: DialogueState, entries: Sequence[Standing]) -> Step:
     return turn.finish()
 
 
+def announce(state: DialogueState, protocol: Protocol, at: datetime) -> Step:
+    """Say which clocks have fallen due, each once; a question or an offer stays open."""
+    clocks = [c for c in due_clocks(state.standing, protocol, at) if c.aloud and c.key not in state.told]
+    if not clocks:
+        return Step(state)
+    text = " ".join(f"{clock.for_ear[:1].upper()}{clock.for_ear[1:]}." for clock in clocks)
+    told = state.told | {clock.key for clock in clocks}
+    return Step(replace(state, told=told), (Enter("read_back", {"text": text, "events": []}),), (text,))
+
+
 def settle_late(state: DialogueState, group: str, flag: str, agreed: bool) -> Step:
     """The second listener has heard an utterance that was entered without it.
 

@@ -49,6 +49,8 @@ class DialogueState:
     offered: tuple[str, ...] = ()
     """Entries whose confirm was asked for last; a bare "confirm" binds to these and to nothing else."""
 
+    told: frozenset[tuple[str, str, datetime | None]] = frozenset()
+    """Keys of the clocks that were spoken of when they fell due."""
     latest: str = ""
     """The utterance heard last."""
     ended: bool = False
