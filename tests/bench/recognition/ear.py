@@ -21,7 +21,7 @@ from voicelog.casefile.store import CaseFile
 from voicelog.events import event_fields, event_from
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
-from voicelog.recognisers.base import SAMPLE_RATE, Hypothesis, Utterance
+from voicelog.recognisers.base import SAMPLE_RATE, Hypothesis, Listener, Utterance
 from voicelog.recognisers.registry import recogniser
 from voicelog.session import Session, Span, listen_to
 
@@ -97,7 +97,8 @@ class Ear:
         drafts = session.hear(utterance, _START, span)
         cost = time.perf_counter() - begun
         # The endpointer waits on when all of the sound is known; the recogniser has begun by then.
-        delay = max(0.0, free + cost - audio_s - HEAD_START_S)
+        early = type(self._listener).guess is not Listener.guess
+        delay = max(0.0, free + cost - audio_s - (HEAD_START_S if early else 0.0))
         return heard(utterance, drafts), Timing(audio_s, work + cost, delay)
 
     def talk(self, samples: Samples) -> list[Heard]:
