@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from voicelog.checks import drug_rows, rows
+from voicelog.checks import audit_rows, drug_rows, rows
 from voicelog.checks.rows import AgeBand, Pacing, Row
 from voicelog.errors import GrammarError
 from voicelog.grammar.loader import MAX_FILE_BYTES, shipped_grammars
@@ -49,6 +49,11 @@ SECTIONS: dict[str, type[Row]] = {
     "pacing": rows.Pacing,
     "band": rows.Band,
     "score": rows.Fresh,
+    "required": audit_rows.Required,
+    "required_fields": audit_rows.RequiredFields,
+    "required_set": audit_rows.RequiredSet,
+    "required_response": audit_rows.RequiredResponse,
+    "required_remainder": audit_rows.RequiredRemainder,
 }
 """Section of a file -> what its rows are."""
 _R = TypeVar("_R", bound=Row)
@@ -125,6 +130,7 @@ def unknown_drugs(protocol: Protocol, drugs: Mapping[str, Drug]) -> tuple[str, .
     for section, named in sorted(protocol.tables.items()):
         for name, row in sorted(named.items()):
             said = [getattr(row, "drug", None), *getattr(row, "drugs", ()), *getattr(row, "besides", ())]
+            said += getattr(row, "if_given", ())
             wrong = [drug for drug in said if drug and drug not in drugs]
             found += [f"[{section}.{name}] {drug!r} is not in the formulary" for drug in wrong]
     return tuple(found)

@@ -1,0 +1,115 @@
+"""``voicelog audit``: what a case lacks, contradicts or leaves open, and whether the file is as it was written."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from voicelog.casefile.chain import Entry
+from voicelog.casefile.state import fold
+from voicelog.casefile.store import CaseFile
+from voicelog.checks.audit import GROUPS, AuditFinding, Group, audit, integrity
+from voicelog.commands.replay import told_protocol
+from voicelog.errors import CaseFileError
+from voicelog.grammar.loader import load_grammar
+from voicelog.views.plain import json_line
+from voicelog.views.screen import printable
+from voicelog.views.timeline import CAUTION
+
+# Each group has a title, a sign and a colour, so that none is told by colour alone.
+_TITLES: dict[Group, tuple[str, str, str]] = {
+    "integrity": ("Integrity: the file is not as it was written", "✕", "bold red"),
+    "missing": ("Missing", "○", "cyan"),
+    "contradicting": ("Contradicting", "≠", "bold yellow"),
+    "unconfirmed": ("Unconfirmed", "▲", "bold yellow"),
+    "standing": ("Found by the checks, and still so", "●", "yellow"),
+    "gap": ("Not heard", "…", "magenta"),
+}
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print what is found, grouped; exit code 1 when there is anything."""
+    protocol, drugs = told_protocol(arguments.grammars), load_grammar(*arguments.grammars).drugs
+    with CaseFile.open(arguments.case) as case:
+        problems = case.problems()
+        entries, broken = _readable(case)
+    path = str(arguments.case)
+    if broken is None and not entries:
+        broken = "The case file has no entries."
+    if broken is None:
+        try:
+            state = fold(entries)
+        except CaseFileError as error:
+            broken = error.message
+    if broken is None:
+        found = audit(entries, state, protocol, drugs, problems, max(entry.at for entry in entries))
+    else:
+        # What cannot be read cannot be judged: no part of it is called complete or missing.
+        found = tuple(integrity([*problems, f"{broken} The rest was not audited."]))
+    if arguments.json:
+        _print_json(found, path)
+    else:
+        _print(found, path, len(entries))
+    return 1 if found else 0
+
+
+def _readable(case: CaseFile) -> tuple[list[Entry], str | None]:
+    """The entries, and why they end early where they do."""
+    entries: list[Entry] = []
+    try:
+        entries.extend(case.entries())
+    except CaseFileError as error:
+        return entries, error.message
+    return entries, None
+
+
+def _print_json(found: Sequence[AuditFinding], path: str) -> None:
+    for one in found:
+        line = {
+            "type": "finding",
+            "group": one.group,
+            "check": one.check,
+            "text": one.text,
+            "entries": list(one.entries),
+            "status": one.status or None,
+            "words": one.words or None,
+            "source": one.source,
+        }
+        sys.stdout.write(json_line(line) + "\n")
+    counts = {group: sum(one.group == group for one in found) for group in GROUPS}
+    summary = {"type": "audit", "case": path, "findings": len(found), "groups": counts, "caution": CAUTION}
+    sys.stdout.write(json_line(summary) + "\n")
+
+
+def _print(found: Sequence[AuditFinding], path: str, count: int) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    console.print(Text(printable(f"audit of {path}"), style="bold"), soft_wrap=True)
+    whole = not any(one.group == "integrity" for one in found)
+    chain = f"{count} entries, the hash chain {'holds' if whole else 'does not hold'}"
+    console.print(Text(chain, style="dim" if whole else "bold red"), soft_wrap=True)
+    for group in GROUPS:
+        title, sign, style = _TITLES[group]
+        mine = [one for one in found if one.group == group]
+        if not mine:
+            continue
+        console.print()
+        console.print(Text(title, style="italic"))
+        for one in mine:
+            about = f"{', '.join(one.entries)} " if one.entries else ""
+            state = f"  [{one.status}]" if one.status else ""
+            console.print(
+                Text.assemble((f"  {sign} ", style), printable(f"{about}{one.text}"), (printable(state), style)),
+                soft_wrap=True,
+            )
+            if one.words:
+                console.print(Text(printable(f"      heard: {one.words}"), style="dim"), soft_wrap=True)
+            console.print(Text(printable(f"      rule: {one.source}"), style="dim"), soft_wrap=True)
+    console.print()
+    console.print(
+        Text(f"{len(found)} finding{'' if len(found) == 1 else 's'}" if found else "nothing found", style="bold")
+    )
+    console.print(Text(CAUTION, style="dim"))
