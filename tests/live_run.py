@@ -11,11 +11,13 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import soundfile
 from numpy.typing import NDArray
 from pulse import RATE, Pulse
 
@@ -49,7 +51,7 @@ class Run:
     def __init__(self, pulse: Pulse, *options: str, limit_bytes: int | None = None) -> None:
         command = [PROGRAM, "listen", "--json", *options]
         if limit_bytes is not None:
-            command = ["prlimit", f"--fsize={limit_bytes}", *command]
+            command = ["prlimit", f"--fsize={limit_bytes}:unlimited", *command]
         self.pulse = pulse
         self.lines: list[Line] = []
         """All that was told so far."""
@@ -72,7 +74,7 @@ class Run:
             if line is not None:
                 return line
             if time.monotonic() > end or (self.process.poll() is not None and not self._reader.is_alive()):
-                raise AssertionError(f"not told; {self.process.poll()=}, told: {self.told}, {self._complaint()}")
+                raise AssertionError(f"not told; {self.process.poll()=}, told: {self.told}, {self.complaint()}")
             time.sleep(0.02)
 
     def listening(self) -> Run:
@@ -83,7 +85,7 @@ class Run:
     def say(self, text: str, name: str = "hibari", *, wait: bool = True) -> Line | None:
         """Say it into the microphone; unless told not to wait, returns the last thing voicelog says to it."""
         before = len(self.lines)
-        self.pulse.play(spoken(text, name))
+        self.play(spoken(text, name))
         if not wait:
             return None
         line = self.until(lambda line: line["type"] == "utterance", after=before)
@@ -94,9 +96,34 @@ class Run:
                 return said[-1]
         return line
 
-    def quiet(self, seconds: float) -> None:
-        """Let time pass, so that a read-back is over."""
-        time.sleep(seconds)
+    def play(self, samples: NDArray[np.int16]) -> None:
+        """Into the virtual microphone, with a deep buffer: on a busy machine a shallow one tears words apart."""
+        path = self.pulse.folder / f"said{len(self.pulse.playing)}.wav"
+        soundfile.write(path, samples, RATE, subtype="PCM_16")
+        command = ["paplay", "--device=mic", "--latency-msec=2000", str(path)]
+        self.pulse.playing.append(subprocess.Popen(command, env={**os.environ, **self.pulse.environment}))
+
+    def answered(self, text: str, name: str = "hibari") -> None:
+        """Say it and wait until the answer has sounded to its end."""
+        before = len(self.lines)
+        self.say(text, name)
+        self.until(lambda line: line["type"] == "spoken", after=before)
+        time.sleep(0.4)
+
+    def say_unrecorded(self, text: str) -> None:
+        """Say it while nothing can be recorded."""
+        before = len(self.lines)
+        self.play(spoken(text))
+        self.until(lambda line: line["type"] == "not_recorded", after=before)
+
+    def limit(self, size: int) -> None:
+        """How large a file of the program may become, in bytes: a full disk, or one with room again."""
+        subprocess.run(["prlimit", f"--fsize={size}:unlimited", "--pid", str(self.process.pid)], check=True)
+
+    @staticmethod
+    def now() -> datetime:
+        """The wall clock."""
+        return datetime.now(UTC)
 
     @property
     def told(self) -> list[str]:
@@ -116,7 +143,8 @@ class Run:
         self._reader.join(5)
         return code
 
-    def _complaint(self) -> str:
+    def complaint(self) -> str:
+        """What it wrote to standard error, once it has ended."""
         if self.process.poll() is None or self.process.stderr is None:
             return ""
         return self.process.stderr.read().decode()[-1500:]

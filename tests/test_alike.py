@@ -24,7 +24,7 @@ def said_of(text: str) -> str:
 @pytest.mark.parametrize(("teen", "ten"), [(n, 10 * (n - 10)) for n in range(13, 20)])
 def test_every_teen_stands_beside_its_ten(teen: int, ten: int) -> None:
     pairs = {value_of([word]): value_of([other]) for word, other in SOUND_ALIKE.items()}
-    assert (pairs[Decimal(teen)], pairs[Decimal(ten)]) == (ten, teen)
+    assert [pairs[Decimal(teen)], pairs[Decimal(ten)]] == [Decimal(ten), Decimal(teen)]
 
 
 @pytest.mark.parametrize(

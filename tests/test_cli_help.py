@@ -25,7 +25,18 @@ def helped(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
 
 
 def test_the_commands_of_this_version() -> None:
-    assert commands() == ["replay", "parse", "show", "grammar", "doctor", "export", "import"]
+    assert commands() == [
+        "replay",
+        "listen",
+        "parse",
+        "show",
+        "handover",
+        "audit",
+        "grammar",
+        "doctor",
+        "export",
+        "import",
+    ]
 
 
 @pytest.mark.parametrize("command", commands())

@@ -60,7 +60,9 @@ def build_parser() -> argparse.ArgumentParser:
         "--case", type=Path, metavar="FILE", help="write the case file here (default: user data directory)"
     )
     replay.add_argument(
-        "--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="which recogniser hears (default: %(default)s)"
+        "--listener",
+        choices=FOR_AUDIO,
+        help="which recogniser hears (default: the first that runs here of pair, vosk, sphinx)",
     )
     replay.add_argument(
         "--attention",
@@ -76,6 +78,36 @@ def build_parser() -> argparse.ArgumentParser:
     )
     _common(replay)
 
+    listen = _command(
+        commands,
+        "listen",
+        "a live session: microphone, spoken read-back, board",
+        "voicelog listen\n  voicelog listen --device headset --output headset --full-duplex\n"
+        "  voicelog listen --resume mycase.voicelog",
+    )
+    listen.add_argument("--case", type=Path, metavar="FILE", help="write here (default: user data directory)")
+    listen.add_argument("--resume", type=Path, metavar="CASE", help="go on with a case that was broken off")
+    listen.add_argument(
+        "--listener",
+        choices=FOR_AUDIO,
+        help="which recogniser hears (default: the first that runs here of pair, vosk, sphinx)",
+    )
+    listen.add_argument("--device", metavar="IN", help="microphone by name or number (default: the system's)")
+    listen.add_argument("--output", metavar="OUT", help="loudspeaker by name or number (default: the system's)")
+    listen.add_argument("--mute", action="store_true", help="no voice, only tones")
+    listen.add_argument(
+        "--full-duplex", action="store_true", help="with a headset: take what is said during a read-back as any other"
+    )
+    listen.add_argument("--voice", metavar="NAME", help="voice of the read-backs (default: the best here)")
+    listen.add_argument(
+        "--attention",
+        metavar="WORD",
+        default="",
+        help="take only callouts that begin with this word; answers need none",
+    )
+    listen.add_argument("--no-board", action="store_true", help="a line for each happening in place of the board")
+    _common(listen)
+
     parse = _command(
         commands,
         "parse",
@@ -88,6 +120,31 @@ def build_parser() -> argparse.ArgumentParser:
     show = _command(commands, "show", "the timeline of a case file", "voicelog show mycase.voicelog")
     show.add_argument("case", type=Path, metavar="CASE")
     show.add_argument("--json", action="store_true", help="one JSON object a line")
+
+    handover = _command(
+        commands,
+        "handover",
+        "a report of a case that can be read aloud in 30 seconds",
+        "voicelog handover mycase.voicelog\n  voicelog handover mycase.voicelog --format mist --speak",
+    )
+    handover.add_argument("case", type=Path, metavar="CASE")
+    handover.add_argument(
+        "--format",
+        choices=["sbar", "mist"],
+        default="sbar",
+        help="sbar: situation, background, assessment, what is pending; mist: complaint, illness, signs, treatment",
+    )
+    handover.add_argument("--speak", action="store_true", help="also say it")
+    _common(handover)
+
+    audit = _command(
+        commands,
+        "audit",
+        "what a case lacks, contradicts or leaves open, and whether its hash chain holds",
+        "voicelog audit mycase.voicelog\n  voicelog audit mycase.voicelog --grammars overlay --json",
+    )
+    audit.add_argument("case", type=Path, metavar="CASE")
+    _common(audit)
 
     grammar = _command(
         commands,
@@ -118,7 +175,7 @@ def build_parser() -> argparse.ArgumentParser:
     doctor.add_argument("--loudspeaker", metavar="NAME", help="with --audio: output by name or number")
     doctor.add_argument("--voice", metavar="NAME", help="with --audio: voice of the read-backs (default: the best)")
     doctor.add_argument("--mute", action="store_true", help="with --audio: no voice, only tones")
-    doctor.add_argument("--listener", choices=FOR_AUDIO, default=FOR_AUDIO[0], help="with --audio: which recogniser")
+    doctor.add_argument("--listener", choices=FOR_AUDIO, help="with --audio: which recogniser")
     _common(doctor)
 
     export = _command(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
 from voicelog.dialogue.attention import addressed
-from voicelog.dialogue.echo import ECHO, is_echo, while_speaking, without_answers
+from voicelog.dialogue.echo import ECHO, OWN_VOICE, is_echo, while_speaking, without_answers
 from voicelog.dialogue.hearing import doubted, notice
 from voicelog.dialogue.machine import announce, close, context_of, echoed, remind, settle_late, step
 from voicelog.dialogue.state import DialogueState, Heard, Standing, Step
@@ -137,7 +137,7 @@ class Session:
         if over:
             result = while_speaking(result, over)
         heard = Heard(name, at, result)
-        if result.reason == ECHO:
+        if result.reason in OWN_VOICE:
             outcome = echoed(self.state, heard)
         else:
             outcome = step(self.state, heard, self.grammar.drugs, self.protocol)

@@ -13,12 +13,17 @@ from voicelog.recognisers.base import Word
 
 ECHO = "our own read-back"
 """Why nothing is made of an echo."""
+UNCLEAR = "nothing but our own read-back is clear in it"
+"""Why nothing is made of a read-back that was heard badly."""
+OWN_VOICE = frozenset({ECHO, UNCLEAR})
+"""Reasons that leave the dialogue as it was: what was offered for a confirm is so still."""
 SPOKE = "said while I spoke"
 """Why a command is not obeyed: it may be voicelog's own voice."""
 FLAG = "during_read_back"
 """Flag of an entry that was heard while voicelog spoke."""
 LINGERS = Decimal("0.25")
 """Seconds for which a read-back may still be heard after its end: the room, and delays that no device tells of."""
+_LONG = 6
 _ALIKE = 0.6
 """Share of the words that must be those of the read-back, in its order."""
 
@@ -48,6 +53,20 @@ def sounded_meanwhile(words: Sequence[Word], start: Decimal, end: Decimal, said:
     return " ".join(one.text for one in said if one.start <= last and first <= one.end + LINGERS)
 
 
+def after_read_back(words: Sequence[Word], start: Decimal, end: Decimal, said: Sequence[Sounded]) -> tuple[Word, ...]:
+    """The words that began well after voicelog fell silent, where those before them are no more than its own voice.
+
+    An answer that comes at once is heard in one utterance with the read-back. A word of the read-back itself cannot
+    begin after its end; ``LINGERS`` and the length of a word are the margin for delays that no device tells of.
+    """
+    over = sounded_meanwhile(words, start, end, said)
+    last = max((one.end for one in said if one.text in over), default=end) if over else end
+    clear = [word for word in words if word.start is not None and Decimal(word.start) > last + LINGERS]
+    before = list(words[: len(words) - len(clear)])
+    whole_tail = bool(clear) and tuple(words[len(before) :]) == tuple(clear)
+    return tuple(clear) if over and whole_tail and _no_other_number(before, over) else ()
+
+
 def is_echo(result: ParseResult, said: str) -> bool:
     """Whether the words are those of what was said, or of a part of it.
 
@@ -55,9 +74,8 @@ def is_echo(result: ParseResult, said: str) -> bool:
     """
     spoken = [word.text for word in words_of(said)]
     heard = [word.text for word in result.words if not word.text.startswith("<")]
-    numbers = [text for text in heard if text in NUMBER_WORDS]
     values = [trace.words.split() for draft in result.drafts for trace in draft.event.evidence.values()]
-    if not heard or not all(_within(part, spoken) for part in (numbers, *values)):
+    if not heard or not _no_other_number(result.words, said) or not all(_within(part, spoken) for part in values):
         return False
     return _common(heard, spoken) >= _ALIKE * len(heard)
 
@@ -74,11 +92,25 @@ def while_speaking(result: ParseResult, said: str) -> ParseResult:
     """
     if is_echo(result, said):
         return ParseResult("not_understood", result.words, reason=ECHO)
-    if result.outcome == "not_understood":
-        return result
     if result.outcome != "events" or result.commands:
-        return ParseResult("not_understood", result.words, reason=SPOKE)
+        # Its own voice is often heard badly. To ask "say again" for that would be heard badly once more, without end.
+        own = _may_be_own(result, [word.text for word in words_of(said)])
+        return ParseResult("not_understood", result.words, reason=UNCLEAR if own else SPOKE)
     return replace(result, drafts=tuple(replace(draft, flags=(*draft.flags, FLAG)) for draft in result.drafts))
+
+
+def _may_be_own(result: ParseResult, spoken: Sequence[str]) -> bool:
+    """Whether what is no callout may be a read-back that was heard badly, by its numbers or by half of its words."""
+    if result.commands:
+        return set(result.commands) == {"confirm"} and "confirm" in spoken
+    heard = [word.text for word in result.words if not word.text.startswith("<")]
+    numbers = [text for text in heard if text in NUMBER_WORDS]
+    return _within(numbers, spoken) or (len(heard) >= _LONG and 2 * _common(heard, spoken) >= len(heard))
+
+
+def _no_other_number(words: Sequence[Word], said: str) -> bool:
+    numbers = [word.text for word in words if word.text in NUMBER_WORDS]
+    return _within(numbers, [word.text for word in words_of(said)])
 
 
 def _within(part: Sequence[str], whole: Sequence[str]) -> bool:

@@ -333,7 +333,7 @@ class _Turn:
         self.settle_standing()
         waiting = self.state.waiting
         never = f" Not confirmed: {_named(waiting)}." if waiting else ""
-        self.put(Question(_END, f"End the case?{never} To end it, say confirm."))
+        self.put(Question(_END, f"End the case?{never} Say confirm."))
 
     def end(self, result: ParseResult) -> bool:
         """Take the answer to the question whether to end; True when nothing else is to be done with it."""
