@@ -14,7 +14,7 @@ from voicelog.cli import main
 from voicelog.commands import doctor_audio
 from voicelog.commands.doctor_audio import TEST_SENTENCE, bar, noise_floor, verdict
 
-on_a_server = [pytest.mark.xdist_group("pulse"), pytest.mark.skipif(bool(why_not()), reason=why_not())]
+on_a_server = [pytest.mark.realtime, pytest.mark.skipif(bool(why_not()), reason=why_not())]
 
 
 def doctor(capsys: pytest.CaptureFixture[str], *options: str) -> tuple[int, dict[str, dict[str, Any]]]:

@@ -28,7 +28,7 @@ from voicelog.audio.microphone import (
 from voicelog.audio.source import read_recording
 from voicelog.errors import AudioError
 
-pytestmark = [pytest.mark.xdist_group("pulse"), pytest.mark.skipif(bool(why_not()), reason=why_not())]
+pytestmark = [pytest.mark.realtime, pytest.mark.skipif(bool(why_not()), reason=why_not())]
 SPEECH = Path(__file__).parent.parent / "samples" / "asthma.flac"
 
 Told = Deaf | Recovered | Lost

@@ -20,7 +20,7 @@ from voicelog.speech.speaker import Speaker
 from voicelog.speech.tones import TONE_RATE, TONES, Tone, tone
 from voicelog.speech.voices import SilentVoice, SpokenVoice, Voice, open_voice
 
-on_a_server = [pytest.mark.xdist_group("pulse"), pytest.mark.skipif(bool(why_not()), reason=why_not())]
+on_a_server = [pytest.mark.realtime, pytest.mark.skipif(bool(why_not()), reason=why_not())]
 CALLOUT = "blood pressure one eighteen over seventy six"
 
 
