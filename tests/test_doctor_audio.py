@@ -13,6 +13,7 @@ from pulse import pulse_server as pulse_server
 from voicelog.cli import main
 from voicelog.commands import doctor_audio
 from voicelog.commands.doctor_audio import TEST_SENTENCE, bar, noise_floor, verdict
+from voicelog.recognisers.registry import preferred
 
 on_a_server = [pytest.mark.realtime, pytest.mark.skipif(bool(why_not()), reason=why_not())]
 
@@ -39,7 +40,7 @@ class TestOnAServer:
         assert code == 0
         assert checks["heard back"]["state"] == "works"
         assert checks["heard back"]["detail"] == f'"{TEST_SENTENCE}" was heard as "{TEST_SENTENCE}"'
-        assert checks["listener sphinx"]["state"] == "works"
+        assert checks[f"listener {preferred()}"]["state"] == "works"
         assert "speaks the read-backs" in checks["voice"]["detail"]
 
     def test_with_a_headset_nothing_comes_back_and_all_is_well(

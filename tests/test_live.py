@@ -95,6 +95,7 @@ def test_its_own_voice_in_the_microphone_confirms_nothing(pulse: Pulse, case: Pa
         run.answered(NALOXONE)
         run.until(lambda line: line["type"] == "not_understood" and line["reason"] in OWN_VOICE)
         assert not any(line["type"] == "command" for line in run.lines)
+        time.sleep(1)
         run.answered("confirm")
         assert run.end() == 0
     entries, state = stored(case)
