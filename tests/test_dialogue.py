@@ -244,6 +244,8 @@ def test_taking_back(row: Row) -> None:
         Row("pressure one twenty; pulse ninety; eighty", ["E1 heart rate 90/min: unconfirmed"],
             "Heart rate nine zero, and then a number. Confirm, or correct it."),
         Row("pressure eighty over one twenty; sixty", [], "Say again."),
+        Row("pressure one twenty; two over eighty", [],
+            "Pressure two over eight zero: the lower is not below. Say again."),
         Row("naloxone i n; milligrams", [], ""),
         Row("ketamine fifty; milligrams i v", ["E1 ketamine 50 mg intravenous: unconfirmed"],
             "Ketamine, kilo echo tango alfa, five zero milligrams intravenous, not one five. Confirm?"),

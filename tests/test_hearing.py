@@ -45,6 +45,15 @@ def test_a_callout_in_bad_sound_waits_for_a_confirm(session: Session, fault: Fau
     assert any(entry.body.get("text", "").endswith("hard to hear. Confirm?") for entry in entries)
 
 
+@pytest.mark.parametrize(
+    "texts",
+    [("heart rate ninety", "correction eighty"), ("pressure one twenty", "eighty"), ("glucose five", "millimoles")],
+)
+def test_a_correction_or_an_answer_in_bad_sound_waits_too(session: Session, texts: tuple[str, str]) -> None:
+    hear(session, texts[0])
+    assert flags(hear(session, texts[1], "noisy")) == ["hard_to_hear"]
+
+
 def test_a_callout_in_good_sound_stands(session: Session) -> None:
     assert flags(hear(session, "heart rate ninety")) == []
 

@@ -80,6 +80,12 @@ def test_no_command_is_obeyed_on_one_listener(session: Session) -> None:
     assert said(session)[-1] == "Say again."
 
 
+def test_an_answer_on_one_listener_waits_too(session: Session) -> None:
+    session.hear(Utterance((Hypothesis(words_of("pressure one twenty")),)), NOON)
+    session.hear(late("over eighty"), NOON)
+    assert [event.flags for event in events(session)] == [("second_listener_late",)]
+
+
 def test_an_answer_that_nobody_waits_for_changes_nothing(session: Session) -> None:
     assert session.settle(7, opinion("heart rate ninety two", "heart rate 92", 0.1), NOON) == []
 

@@ -239,7 +239,7 @@ def _torn(result: ParseResult) -> ParseResult:
     """
     if result.commands:
         return ParseResult("not_understood", result.words, reason="cut off in the middle of speech")
-    return replace(result, drafts=tuple(replace(d, flags=(*d.flags, "cut_off")) for d in result.drafts))
+    return replace(result, marks=(*result.marks, "cut_off"))
 
 
 def _drafts(outcome: Step, at: datetime) -> list[EntryDraft]:

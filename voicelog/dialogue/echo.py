@@ -96,7 +96,7 @@ def while_speaking(result: ParseResult, said: str) -> ParseResult:
         # Its own voice is often heard badly. To ask "say again" for that would be heard badly once more, without end.
         own = _may_be_own(result, [word.text for word in words_of(said)])
         return ParseResult("not_understood", result.words, reason=UNCLEAR if own else SPOKE)
-    return replace(result, drafts=tuple(replace(draft, flags=(*draft.flags, FLAG)) for draft in result.drafts))
+    return replace(result, marks=(*result.marks, FLAG))
 
 
 def _may_be_own(result: ParseResult, spoken: Sequence[str]) -> bool:

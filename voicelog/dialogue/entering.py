@@ -80,6 +80,7 @@ class Entering:
         doubted: list[str] = []
         for draft, old in ((replacement.draft, replacement.target) for replacement in replacements):
             number = self.state.entered + 1
+            draft = replace(draft, flags=tuple(dict.fromkeys((*draft.flags, *self.heard.result.marks))))
             event = _placed(draft.event, self.heard.at, old)
             entry = Standing(
                 f"E{number}", event, self.heard.utterance, needs_confirm(draft), False, old, tuple(draft.flags)

@@ -23,11 +23,8 @@ AGAIN = timedelta(minutes=2)
 
 
 def doubted(result: ParseResult, faults: Sequence[Fault]) -> ParseResult:
-    """The result with the flag ``hard_to_hear`` on every draft, where one listener alone heard it in bad sound."""
-    if not faults:
-        return result
-    drafts = tuple(replace(draft, flags=(*draft.flags, "hard_to_hear")) for draft in result.drafts)
-    return replace(result, drafts=drafts)
+    """The result marked ``hard_to_hear``, where one listener alone heard it in bad sound."""
+    return replace(result, marks=(*result.marks, "hard_to_hear")) if faults else result
 
 
 def notice(faults: Sequence[Fault], at: datetime, told: Mapping[Fault, datetime]) -> tuple[Fault, str] | None:

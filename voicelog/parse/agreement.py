@@ -107,8 +107,7 @@ def _doubtful(result: ParseResult) -> ParseResult:
     """What one listener heard while the other has fallen behind: shown at once, settled later; no command is obeyed."""
     if result.commands:
         return ParseResult("not_understood", result.words, reason="a command heard by one listener only")
-    drafts = tuple(replace(draft, flags=(*draft.flags, BEHIND)) for draft in result.drafts)
-    return replace(result, drafts=drafts)
+    return replace(result, marks=(*result.marks, BEHIND))
 
 
 def answered(question: Question | None, result: ParseResult, utterance: Utterance) -> ParseResult:

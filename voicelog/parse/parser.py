@@ -55,7 +55,8 @@ def _rest(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseR
     """Words that complete the callout asked about, such as ``millimoles`` after ``glucose five``, or None."""
     if not context.unfinished or len(context.unfinished) + len(words) > MAX_WORDS:
         return None
-    whole = _parsed((*context.unfinished, *words), grammar, context)
+    # A number ends with its utterance: "one twenty" and then "two over eighty" is no 122.
+    whole = _parsed((*context.unfinished, *words), grammar, context, frozenset({len(context.unfinished)}))
     return whole if whole.outcome == "events" and len(whole.drafts) == 1 else None
 
 
@@ -78,10 +79,12 @@ def _exact(seconds: float | None) -> Decimal | None:
     return None if seconds is None else Decimal(str(round(seconds, 3)))
 
 
-def _parsed(words: tuple[Word, ...], grammar: Grammar, context: Context) -> ParseResult:
+def _parsed(
+    words: tuple[Word, ...], grammar: Grammar, context: Context, breaks: frozenset[int] = frozenset()
+) -> ParseResult:
     if any(word.text == "?" for word in words):
         return ParseResult("not_understood", words, reason="a question")
-    found = readings(grammar.compiled, [word.text for word in words], _pauses(words))
+    found = readings(grammar.compiled, [word.text for word in words], breaks | _pauses(words))
     best = found[0]
     near = [reading for reading in found if reading.cost < best.cost + MARGIN]
     # Talk that is nearly as good an explanation as a callout decides: rejecting is cheap, a wrong entry is not.

@@ -62,6 +62,9 @@ class ParseResult:
     """Fields said without the rest of a callout, such as a dose and a route alone, or a number alone in ``value``."""
     reason: str = ""
     """Why nothing was understood."""
+    marks: tuple[str, ...] = ()
+    """Flags of how it was heard. Every entry that comes of the utterance gets them; so does a correction or an answer,
+    whose draft is only made in the dialogue."""
 
     @property
     def flags(self) -> tuple[str, ...]:
