@@ -271,6 +271,7 @@ def test_the_case_file_keeps_the_second_opinion(session: Session) -> None:
         "score": "-0.300",
         "fits": [
             {"words": "heart rate fifty", "text": "Heart rate 50.", "score": "-0.300"},
+            {"words": "heart rate one fifty", "text": "Heart rate 150.", "score": "-6.300"},
             {"words": "heart rate fifteen", "text": "Heart rate 15.", "score": "-6.300"},
         ],
     }

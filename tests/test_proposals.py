@@ -13,7 +13,7 @@ from test_sphinx import clips
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
 from voicelog.parse.written import numbers_in
-from voicelog.recognisers.again import Again
+from voicelog.recognisers.again import HANDICAPS, Again
 from voicelog.recognisers.proposals import MOST_PROPOSALS, drugs_like, proposals, templates
 
 GRAMMAR = load_grammar()
@@ -115,3 +115,31 @@ def test_what_was_not_said_is_not_heard(again: Again, proposed: str) -> None:
 def test_nothing_proposed_is_nothing_heard(again: Again) -> None:
     assert again.heard(clips()["patient contact"], []) == ()
     assert again.heard(np.zeros(0, dtype=np.int16), [("patient", "contact")]) == ()
+
+
+def test_what_it_is_held_to_is_heard_with_the_values_that_were_said(again: Again) -> None:
+    words = again.held(clips()["heart rate one thirty six"], tuple("heart rate 58".split()))
+    assert " ".join(word.text for word in words) == "heart rate one thirty six"
+
+
+def test_names_are_open_where_it_is_held_to_a_sentence(again: Again) -> None:
+    audio = clips()["albuterol two point five milligrams by nebulizer"]
+    words = again.held(audio, tuple("morphine 4 milligrams by mouth".split()))
+    assert " ".join(word.text for word in words).startswith("albuterol two point five milligrams by ")
+
+
+def test_the_listener_must_choose_where_the_proposals_are_closed(again: Again) -> None:
+    rows = [tuple(row.split()) for row in ("pain 3", "temperature 38", "heart rate 58", "sugar 90")]
+    words = again.heard(clips()["heart rate one thirty six"], rows, closed=True)
+    assert " ".join(word.text for word in words) == "heart rate one thirty six"
+
+
+def test_a_reading_is_kept_beside_what_was_not_said(again: Again) -> None:
+    audio = clips()["heart rate one thirty six"]
+    said, other = (tuple(f"heart rate one {tail} six".split()) for tail in ("thirty", "fifty"))
+    assert again.keeps(audio, said, [other])[other] >= HANDICAPS[0]
+    assert again.keeps(audio, other, [said]) == {said: -1}
+
+
+def test_the_digit_in_a_name_is_no_number(again: Again) -> None:
+    assert again.spoken(tuple("s p o 2 94".split())) == tuple("s p o two 94".split())

@@ -213,20 +213,21 @@ def test_no_texts_or_no_sound_is_no_error(shared: whisper.WhisperListener) -> No
 
 
 def test_plain_text_is_trusted() -> None:
-    assert whisper.refusal("Heart rate 124.", no_speech=0.1, runs_on=False) == ""
+    assert whisper.refusal("Heart rate 124.", no_speech=0.1, score=-0.3, runs_on=False) == ""
 
 
 def test_text_in_a_loop_is_refused() -> None:
     looped = "Heart rate 120. " * 8
-    assert whisper.refusal(looped, no_speech=0.1, runs_on=False) == "the text repeats itself"
+    assert whisper.refusal(looped, no_speech=0.1, score=-0.3, runs_on=False) == "the text repeats itself"
 
 
 def test_text_that_runs_on_is_refused() -> None:
-    assert whisper.refusal("Heart rate", no_speech=0.1, runs_on=True).startswith("more text")
+    assert whisper.refusal("Heart rate", no_speech=0.1, score=-0.3, runs_on=True).startswith("more text")
 
 
 def test_text_where_nobody_spoke_is_refused() -> None:
-    assert whisper.refusal("Thank you.", no_speech=0.9, runs_on=False).startswith("no speech")
+    assert whisper.refusal("Thank you.", no_speech=0.9, score=-1.2, runs_on=False).startswith("no speech")
+    assert whisper.refusal("Heart rate 124.", no_speech=0.9, score=-0.3, runs_on=False) == ""
 
 
 # Models.

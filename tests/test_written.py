@@ -52,14 +52,17 @@ def test_digits_said_one_by_one_can_be_written_so() -> None:
 @pytest.mark.parametrize(
     ("said", "others"),
     [
-        ("heart rate fifteen", ["heart rate fifty"]),
+        ("heart rate fifteen", ["heart rate one fifteen", "heart rate fifty"]),
         ("heart rate one fifty", ["heart rate of fifty", "heart rate one fifteen"]),
         ("sugar of sixty eight", ["sugar one sixty eight"]),
         ("b p one twenty over one ten", ["b p of twenty over one ten"]),
-        ("heart rate forty", ["heart rate fourteen"]),
-        ("heart rate forty four", []),
-        ("heart rate ten", []),
-        ("fentanyl fifty micrograms", ["fentanyl fifteen micrograms", "sufentanil fifty micrograms"]),
+        ("heart rate forty", ["heart rate one forty", "heart rate fourteen"]),
+        ("heart rate forty four", ["heart rate one forty four"]),
+        ("heart rate ten", ["heart rate one ten"]),
+        (
+            "fentanyl fifty micrograms",
+            ["fentanyl one fifty micrograms", "fentanyl fifteen micrograms", "sufentanil fifty micrograms"],
+        ),
         ("aspirin i m", ["aspirin i v", "aspirin i n"]),
         ("patient contact", []),
     ],

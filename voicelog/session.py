@@ -257,6 +257,7 @@ def _second(second: SecondOpinion) -> dict[str, Any]:
         "score": _exact(second.score, "0.001"),
         "fits": [
             {"words": " ".join(fit.words), "text": fit.text, "score": _exact(fit.score, "0.001")}
+            | ({} if fit.kept is None else {"kept": fit.kept})
             for fit in second.fits
             if math.isfinite(fit.score)
         ],

@@ -27,7 +27,11 @@ _NUMBERS = (
 )
 """Fields that are spoken as numbers."""
 _NAMES = {"vital_sign": "sign", "assessment": "finding", "procedure": "procedure", "milestone": "milestone"}
+_WHOLE = frozenset({"blood_pressure", "heart_rate", "respiratory_rate", "oxygen_saturation", "end_tidal_co2"})
+"""Vital signs that are said without a point."""
 _MENDED = frozenset({"label_repaired", "words_left_over"})
+_POORER = _MENDED | {"implausible"}
+"""Flags of a rival that does not make sense by itself."""
 _TURNING = frozenset("no not never none without denies denied".split())
 """Words of the first listener's that turn a callout around: the second listener may have missed them."""
 _BETWEEN = frozenset({"point", "hundred", "thousand", "and", "<garbage>"})
@@ -51,6 +55,13 @@ class AgreementSettings:
     listeners have taken "fourteen" for "forty", with a lead between 3 and 4."""
     lead_by_name: float = 1.5
     """The same over another drug, route or finding."""
+    kept: float = 0.12
+    """What each power of ten is worth, as such a lead, by which the reading may be put back and is still what the first
+    listener hears."""
+    kept_name: int = 8
+    """Least power of ten by which a reading with a drug must be kept over every rival for its name to be sure."""
+    lost: float = 6.0
+    """What is taken off a lead over a rival that the first listener hears rather than the reading."""
     alone: float = -1.0
     """Least score of the second listener's own text for an entry that the first one did not understand."""
 
@@ -167,26 +178,39 @@ class _View:
             return _asked(draft, rival)
         texts = _texts(self.second.words)
         said = _said(draft)
-        absent = unvouched([number for _, number in said], texts)
+        whole = isinstance(draft.event, VitalSign) and draft.event.sign in _WHOLE
+        absent = unvouched([number for _, number in said], texts, whole=whole)
         missing = [name for name, number in said if number in absent]
         if missing:
             other = self._own(draft)
             if other or numbers_in(texts) or isinstance(draft.event, Medication):
                 return _asked(draft, other, missing[0])
             return replace(draft, flags=(*draft.flags, DOUBT))
-        enough = self.settings.fits if isinstance(draft.event, VitalSign) else self.settings.fits_by_name
+        chosen = said and not self.second.forced and self._sure_of_name(draft)
+        enough = self.settings.fits if chosen else self.settings.fits_by_name
         if self.gap is not None and self.gap <= enough:
             return draft
         if isinstance(draft.event, VitalSign):
             return replace(draft, flags=(*draft.flags, DOUBT))
         return _asked(draft, None, _NAMES.get(draft.event.kind, "drug"))
 
+    def _sure_of_name(self, draft: Draft) -> bool:
+        """Whether its name needs no better fit: a drug's does, unless the first listener hears no other beside it."""
+        kept = [fit.kept for fit in self.second.fits[1:] if fit.kept is not None]
+        return not isinstance(draft.event, Medication) or (bool(kept) and min(kept) >= self.settings.kept_name)
+
     def _close(self) -> list[tuple[float, Fit]]:
         """What the reading does not lead by enough, and its lead over it, the likeliest first."""
         reading, *others = self.second.fits
         tokens = len(reading.text.split()) + 1
-        leads = [((reading.score - fit.score) * tokens, fit) for fit in others]
+        leads = [((reading.score - fit.score) * tokens + self._worth(fit.kept), fit) for fit in others]
         return sorted((pair for pair in leads if pair[0] < self.settings.lead), key=lambda pair: pair[0])
+
+    def _worth(self, kept: int | None) -> float:
+        """What the first listener's preference adds to the lead over a rival."""
+        if kept is None:
+            return 0.0
+        return kept * self.settings.kept if kept >= 0 else -self.settings.lost
 
     def _rival(self, place: int, draft: Draft, of: int) -> Draft | None:
         """The most likely reading with another value here, where the draft does not lead it by enough."""
@@ -194,7 +218,7 @@ class _View:
             drafts = self._read(fit)
             if len(drafts) != of or _says_no_more(drafts[place].event, draft.event):
                 continue  # it only says less, such as the same dose without its route
-            if lead > 0 and "implausible" in drafts[place].flags and "implausible" not in draft.flags:
+            if lead > 0 and _POORER & set(drafts[place].flags) - set(draft.flags):
                 continue
             by_number = _differing(draft.event, drafts[place].event)[0] in _NUMBERS
             if lead < (self.settings.lead if by_number else self.settings.lead_by_name):

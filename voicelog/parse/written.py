@@ -24,6 +24,9 @@ _SAME_SOUND = {
 _NAMES_WITH_DIGITS = frozenset({"spo2", "etco2", "co2", "o2", "d5", "d10", "d25", "d50"})
 CLOCK_DIGITS = 4
 """Digits of a clock time."""
+_BEFORE_CLOCK = frozenset({"at", "time"})
+_MOST_DIGITS = 3
+"""Most digits of a number that is put together from pieces."""
 _DIGITS = re.compile(r"\d+(?:\.\d+)?|\.\d+", re.ASCII)
 _BY_NAME = {
     ("12", "lead"): ("twelve", "lead"),
@@ -54,6 +57,36 @@ def _clean(text: str) -> list[Word]:
     """A word; a number with a hyphen in it, as ``1-18``, as what was said: one eighteen."""
     hyphened = re.fullmatch(r"(\d)-(\d\d)", text)
     return [Word("".join(hyphened.groups()))] if hyphened else [Word(text)]
+
+
+def joined(texts: Sequence[str]) -> list[str]:
+    """The texts with numbers that were written in pieces as one: ``1 6 6``, ``1-20 4``, ``30 6``, ``at 09 15``.
+
+    What was meant is not sure: such a number must be heard by another listener too.
+    """
+    found: list[str] = []
+    for text in texts:
+        pieces = text.split("-") if re.fullmatch(r"\d{1,2}(-\d{1,2})+", text, re.ASCII) else [text]
+        for piece in pieces:
+            before = found[-1] if found and _is_whole(found[-1]) else ""
+            whole = _together(before, piece) if before and _is_whole(piece) else ""
+            clock = len(before) == len(piece) == CLOCK_DIGITS // 2 and len(found) > 1 and found[-2] in _BEFORE_CLOCK
+            if clock and _is_whole(piece):
+                whole = before + piece
+            found[len(found) - bool(whole) :] = [whole or piece]
+    return found
+
+
+def _is_whole(text: str) -> bool:
+    return text.isascii() and text.isdecimal()
+
+
+def _together(before: str, piece: str) -> str:
+    """Two neighbouring whole numbers as the one they may be pieces of, below 1000; empty when they are none."""
+    if len(piece) == 1 and len(before) in {2, 3} and before.endswith("0") and before[-2:] != "10":
+        return str(int(before) + int(piece))
+    short = len(piece) <= 2 and (len(before) == 1 or (len(before) == 2 and len(piece) == 1))
+    return before + piece if short and len(before) + len(piece) <= _MOST_DIGITS else ""
 
 
 def numbers_in(words: Sequence[str]) -> list[str]:
@@ -87,16 +120,24 @@ def _of_words(words: Sequence[str]) -> list[str]:
     return found
 
 
-def unvouched(said: Sequence[str], written: Sequence[str]) -> list[str]:
+def unvouched(said: Sequence[str], written: Sequence[str], *, whole: bool = False) -> list[str]:
     """The numbers said that do not stand in a free text, in the same order.
 
-    Neighbours may be joined: ``1 18`` and ``1-18`` vouch for 118; so may a word that sounds like a digit, for it alone.
+    Neighbours may be joined: ``1 18`` and ``1-18`` vouch for 118, ``1 20 4`` for 124; so may a word that sounds like a
+    digit, for it alone.
 
     Args:
         said: numbers as ``numbers_in`` gives them.
         written: words of the free text.
+        whole: whether they are of a kind that is said without a point, so that ``1.18`` is one eighteen.
     """
-    there = _parts([_SAME_SOUND.get(word, word) for word in written])
+    words = [_SAME_SOUND.get(word, word) for word in written]
+    if whole:
+        words = [word.replace(".", "") if re.fullmatch(r"[12]\.\d\d", word, re.ASCII) else word for word in words]
+    return min((_missing(said, _parts(way)) for way in (words, joined(words))), key=len)
+
+
+def _missing(said: Sequence[str], there: Sequence[str]) -> list[str]:
     place = 0
     missing = []
     for number in said:

@@ -1,16 +1,17 @@
-"""Listening again: the grammar listener's engine held to a few proposed callouts, with their numbers and drugs open."""
+"""Listening again: the grammar listener's engine held to a few proposed callouts, with their values open."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from voicelog.grammar.model import Grammar
 from voicelog.grammar.net import expansions
-from voicelog.grammar.numbers import DIGITS, TEENS, TENS, value_of
+from voicelog.grammar.numbers import NUMBER_WORDS, value_of
 from voicelog.parse.written import runs
 from voicelog.recognisers import sphinx
 from voicelog.recognisers.base import Word
+from voicelog.recognisers.nets import END, START, Net, is_digits, lay_number
 from voicelog.recognisers.pronunciations import PHONES, typed_only
 from voicelog.recognisers.written import drug_names, named_drugs
 
@@ -20,6 +21,11 @@ if TYPE_CHECKING:
 
 PHONE_WEIGHT = 0.0025
 """Of each phone of speech outside the proposals, beside a word at 1."""
+HANDICAPS = (4, 8, 12, 20)
+"""Weights that a reading may be put back by, as powers of ten."""
+_BREATH_WEIGHT = 0.1
+_BREATH_S = 0.25
+"""Most seconds of sound before a number that are no word."""
 _WIDE = {"beam": 1e-80, "pbeam": 1e-80, "wbeam": 1e-60, "maxhmmpf": 30000, "cmn": "batch"}
 """A net of a few hundred arcs is searched at leisure."""
 _TYPED = {
@@ -35,6 +41,14 @@ _TYPED = {
     "o2": "o two",
 }
 """Typed short forms as they are spoken; others are spelled."""
+_TIGHT = frozenset({"over", "per", "point", "to", "at", "of", "is", "are"})
+"""Words after which a number begins at once."""
+_LEAD_IN = ("of", "is", "at", "to", "are", "now")
+_BREATHS = tuple(sphinx.PHONE_WORD + phone for phone in ("ah", "er", "hh"))
+"""What a breath or the onset of a number sounds like."""
+_OTHER_SHAPE = {False: "1.5", True: "150"}
+"""For a number without a point one with it, and the other way round."""
+_IDLE = "idle"
 Words = tuple[str, ...]
 
 
@@ -43,46 +57,99 @@ class Again:
 
     def __init__(self, grammar: Grammar) -> None:
         silent = typed_only(grammar.vocabulary, ())
-        ways = sphinx._ways(grammar, silent, ())
-        phones = {sphinx._PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
+        ways = sphinx.ways_of(grammar, silent, ())
+        phones = {sphinx.PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
         self._entries: Mapping[str, Words] = {
-            word: tuple(sphinx._entries(word, said)) for word, said in {**ways, **phones}.items()
+            word: tuple(sphinx.entries_of(word, said)) for word, said in {**ways, **phones}.items()
         }
         self._phones = sorted(phones)
         self._drugs = [name for name in drug_names(grammar) if all(word in ways for word in name)]
         self._routes = [form for form in _forms(grammar, "route") if all(word in ways for word in form)]
         self._units = {form[-1] for form in _forms(grammar, "dose_unit")}
+        self._siblings = _siblings(grammar, ways)
         self._grammar = grammar
         self._decoder = _decoder({**ways, **phones})
         self._nets = 0
 
-    def spoken(self, row: Sequence[str]) -> Words | None:
+    def spoken(self, proposed: Sequence[str]) -> Words | None:
         """A proposed row with typed short forms as they are spoken, digits as they are; None when it cannot be said."""
         words: list[str] = []
-        for run, is_number in runs(row):
+        for run, is_number in runs(proposed):
             value = value_of(run) if is_number else None
             for word in [format(value, "f")] if value is not None else run:
-                known = _is_digits(word) or word in self._entries
+                known = is_digits(word) or word in self._entries
                 words += [word] if known else _TYPED.get(word, " ".join(word)).split()
-        return tuple(words) if all(_is_digits(word) or word in self._entries for word in words) else None
+        row = tuple("two" if word == "2" and words[max(n - 1, 0)] == "o" else word for n, word in enumerate(words))
+        return row if all(is_digits(word) or word in self._entries for word in row) else None
 
-    def heard(self, audio: NDArray[np.int16], rows: Sequence[Words]) -> tuple[Word, ...]:
+    def heard(self, audio: NDArray[np.int16], rows: Sequence[Words], closed: bool = False) -> tuple[Word, ...]:
         """The words of the proposal that fits the sound, whatever its numbers and drugs; garbage where none does.
 
         Args:
             audio: one whole utterance.
             rows: proposed callouts, as ``spoken`` gives them.
+            closed: whether one of them it must be.
         """
-        if not rows or not len(audio):
+        if not rows:
             return ()
-        net = _Net(self._entries)
-        for phone in self._phones:
-            net.arcs.append((net.loop, net.loop, PHONE_WEIGHT, phone))
+        net = Net(self._entries)
+        if not closed:
+            loop = net.state()
+            net.empty += [(START, loop, 1.0), (loop, END, 1.0)]
+            net.choice(loop, loop, self._phones, PHONE_WEIGHT)
         for row in rows:
             self._lay(net, row)
+        return self._decoded(audio, net)
+
+    def held(self, audio: NDArray[np.int16], row: Words) -> tuple[Word, ...]:
+        """The words of one sentence with its numbers, names and other values as this engine hears them.
+
+        It has to hear the sentence, so only its values are evidence, and only where there is a number or a drug in it.
+
+        Args:
+            audio: one whole utterance.
+            row: a callout, as ``spoken`` gives it.
+        """
+        net = Net(self._entries)
+        self._lay(net, row, held=True)
+        heard = self._decoded(audio, net)
+        return tuple(word for word in heard if word.text != sphinx.GARBAGE or _long(word))
+
+    def keeps(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
+        """How surely this engine hears a reading and none of its rivals.
+
+        Returns:
+            For each rival the largest of HANDICAPS by which the reading may be put back and is still heard beside them
+            all, 0 for none; -1 for the rival that is heard even without.
+        """
+        levels = (0, *HANDICAPS)
+        low, high, heard = -1, len(levels) - 1, reading
+        while low < high:
+            middle = (low + high + 1) // 2
+            heard = self._winner(audio, reading, rivals, levels[middle])
+            if heard == reading:
+                low = middle
+            else:
+                high = middle - 1
+        kept = dict.fromkeys(rivals, levels[max(low, 0)])
+        return kept | {heard: -1} if low < 0 and heard in kept else kept
+
+    def close(self) -> None:
+        """Free the decoder."""
+        self._decoder = None
+
+    def _winner(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words], handicap: int) -> Words:
+        net = Net(self._entries)
+        net.path(START, END, reading, 10.0**-handicap)
+        net.paths(START, END, rivals)
+        return tuple(word.text for word in self._decoded(audio, net))
+
+    def _decoded(self, audio: NDArray[np.int16], net: Net) -> tuple[Word, ...]:
+        if not len(audio):
+            return ()
         self._nets += 1
         name = f"again{self._nets}"
-        self._decoder.add_fsg(name, self._decoder.create_fsg(name, 0, 1, [*net.empty, *net.arcs]))
+        self._decoder.add_fsg(name, self._decoder.create_fsg(name, START, END, [*net.empty, *net.arcs]))
         self._decoder.activate_search(name)
         self._decoder.start_utt()
         self._decoder.process_raw(audio.tobytes(), full_utt=True)
@@ -90,82 +157,68 @@ class Again:
         words: tuple[Word, ...] = ()
         if self._decoder.hyp() is not None:
             words = sphinx.heard((part.word, part.start_frame, part.end_frame) for part in self._decoder.seg())
-        self._decoder.activate_search("idle")
+        self._decoder.activate_search(_IDLE)
         self._decoder.remove_search(name)
         return words
 
-    def close(self) -> None:
-        """Free the decoder."""
-        self._decoder = None
+    def _lay(self, net: Net, row: Words, held: bool = False) -> None:
+        """One callout: drugs, routes and numbers open, a route free to follow a dose, the other words as they are.
 
-    def _lay(self, net: _Net, row: Words) -> None:
-        """One callout: drugs, routes and numbers open, a route free to follow a dose, the other words as they are."""
+        Where it is ``held``, every other value of a list is open too.
+        """
         drugs = {place: length for place, length, _ in named_drugs(row, self._grammar)}
         routes = dict(_places(row, self._routes))
-        state, place = 0, 0
+        for place in [place for place in routes if row[place : place + 3] == ("p", "o", "two")]:
+            del routes[place]  # of "s p o two"
+        listed = dict(_places(row, self._siblings)) if held else {}
+        state, place = START, 0
         while place < len(row):
-            length = drugs.get(place) or routes.get(place) or 1
+            length = drugs.get(place) or routes.get(place) or listed.get(place) or 1
             last = place + length == len(row)
-            end = 1 if last else net.state()
+            end = END if last else net.state()
             if last and row[place] in self._units:
                 end = net.state()
-                net.empty.append((end, 1, 1.0))
-                net.paths(end, 1, self._routes)
+                net.empty.append((end, END, 1.0))
+                net.paths(end, END, self._routes)
             if place in drugs:
                 net.paths(state, end, self._drugs)
             elif place in routes:
                 net.paths(state, end, self._routes)
-            elif _is_digits(row[place]):
+            elif place in listed:
+                net.paths(state, end, self._siblings[row[place : place + length]])
+            elif is_digits(row[place]):
                 if place and row[place - 1] not in _TIGHT:
                     # What sounds like a "one" before the number may be the "of" after its label.
                     onward = net.state()
                     net.choice(state, onward, _LEAD_IN)
-                    _lay_number(net, onward, end, row[place])
-                _lay_number(net, state, end, row[place])
+                    lay_number(net, onward, end, row[place])
+                if held:
+                    onward = net.state()
+                    net.choice(state, onward, _BREATHS, _BREATH_WEIGHT)
+                    net.empty.append((state, onward, 1.0))
+                    for shape in (row[place], _OTHER_SHAPE["." in row[place]]):
+                        lay_number(net, onward, end, shape)
+                else:
+                    lay_number(net, state, end, row[place])
             else:
                 net.path(state, end, (row[place],))
             state, place = end, place + length
 
 
-class _Net:
-    """Arcs and empty arcs of a net from state 0 to state 1, with a loop of phones beside."""
-
-    def __init__(self, entries: Mapping[str, Words]) -> None:
-        self.entries = entries
-        self.loop = 2
-        self.states = 3
-        self.arcs: list[tuple[int, int, float, str]] = []
-        self.empty: list[tuple[int, int, float]] = [(0, self.loop, 1.0), (self.loop, 1, 1.0)]
-
-    def state(self) -> int:
-        self.states += 1
-        return self.states - 1
-
-    def path(self, start: int, end: int, words: Sequence[str]) -> None:
-        for number, word in enumerate(words):
-            onward = end if number == len(words) - 1 else self.state()
-            self.choice(start, onward, (word,))
-            start = onward
-
-    def paths(self, start: int, end: int, rows: Sequence[Words]) -> None:
-        for row in rows:
-            self.path(start, end, row)
-
-    def choice(self, start: int, end: int, words: Sequence[str]) -> None:
-        self.arcs += [(start, end, 1.0, entry) for word in words for entry in self.entries.get(word, ())]
+def _long(word: Word) -> bool:
+    return word.start is None or word.end is None or word.end - word.start > _BREATH_S
 
 
-_ZERO = ("oh", "zero")
-"""Ways to say nought."""
-_DIGIT = sorted(word for word, value in DIGITS.items() if value)
-_ANY_DIGIT = [*_DIGIT, *_ZERO]
-_TEEN = sorted(TEENS)
-_TEN = sorted(TENS)
-
-
-_TIGHT = frozenset({"over", "per", "point", "to", "at", "of", "is", "are"})
-"""Words after which a number begins at once."""
-_LEAD_IN = ("of", "is", "at", "to", "are", "now")
+def _siblings(grammar: Grammar, ways: Mapping[str, object]) -> dict[Words, list[Words]]:
+    """Every way to say a value of a list, and every way to say any value of the same list."""
+    found: dict[Words, list[Words]] = {}
+    for name in grammar.lists:
+        forms = [form for form in _forms(grammar, name) if all(word in ways for word in form)]
+        for form in forms:
+            # A number in a name, such as "twelve lead", is part of the name.
+            if not NUMBER_WORDS & set(form):
+                found[form] = list(dict.fromkeys((*found.get(form, ()), *forms)))
+    return found
 
 
 def _forms(grammar: Grammar, name: str) -> list[Words]:
@@ -174,7 +227,7 @@ def _forms(grammar: Grammar, name: str) -> list[Words]:
     return [form for _, tree in values.items for form in expansions(tree)] if values else []
 
 
-def _places(row: Words, forms: Sequence[Words]) -> Iterator[tuple[int, int]]:
+def _places(row: Words, forms: Collection[Words]) -> Iterator[tuple[int, int]]:
     """Where one of the forms stands in a row: (first word, number of words), the longest at each place."""
     known = frozenset(forms)
     longest = max(map(len, known), default=0)
@@ -186,67 +239,6 @@ def _places(row: Words, forms: Sequence[Words]) -> Iterator[tuple[int, int]]:
         place += length or 1
 
 
-def _is_digits(word: str) -> bool:
-    return word[:1].isdigit() or word[:1] == "."
-
-
-def _lay_number(net: _Net, start: int, end: int, written: str) -> None:
-    """Any number of the same form: whole below 1000, with a point, or a clock time."""
-    whole, point, _ = written.partition(".")
-    if len(whole.replace(":", "")) >= 4:
-        middle, thousands = net.state(), net.state()
-        _lay_pair(net, start, middle)
-        _lay_pair(net, middle, end)
-        net.choice(middle, end, ("hundred",))
-        net.choice(start, thousands, _DIGIT)
-        _lay_pair(net, start, thousands)
-        net.choice(thousands, end, ("thousand",))
-    elif point:
-        middle = net.state()
-        after = net.state()
-        if whole:
-            _lay_whole(net, start, middle)
-        net.choice(start if not whole else middle, after, ("point",))
-        if whole in {"", "0"}:
-            net.choice(start, after, ("point",))
-        onward = net.state()
-        net.choice(after, end, _ANY_DIGIT)
-        net.choice(after, onward, _ANY_DIGIT)
-        net.choice(onward, end, _ANY_DIGIT)
-        _lay_pair(net, after, end)
-    else:
-        _lay_whole(net, start, end)
-
-
-def _lay_pair(net: _Net, start: int, end: int) -> None:
-    """Two digits: ten to ninety nine, or oh five."""
-    middle, zero = net.state(), net.state()
-    net.choice(start, end, _TEEN)
-    net.choice(start, end, _TEN)
-    net.choice(start, middle, _TEN)
-    net.choice(middle, end, _DIGIT)
-    net.choice(start, zero, _ZERO)
-    net.choice(zero, end, _DIGIT)
-
-
-def _lay_whole(net: _Net, start: int, end: int) -> None:
-    """Zero to nine hundred ninety nine, in every way to say it."""
-    net.choice(start, end, _ANY_DIGIT)
-    _lay_pair(net, start, end)
-    first, hundred, and_ = net.state(), net.state(), net.state()
-    net.choice(start, first, _DIGIT)
-    _lay_pair(net, first, end)
-    second = net.state()
-    net.choice(first, second, _ANY_DIGIT)
-    net.choice(second, end, _ANY_DIGIT)
-    net.choice(first, hundred, ("hundred",))
-    net.choice(first, end, ("hundred",))
-    net.choice(hundred, and_, ("and",))
-    for state in (hundred, and_):
-        net.choice(state, end, _DIGIT)
-        _lay_pair(net, state, end)
-
-
 def _decoder(ways: Mapping[str, Sequence[str]]) -> Any:
     import tempfile
     from pathlib import Path
@@ -255,11 +247,11 @@ def _decoder(ways: Mapping[str, Sequence[str]]) -> Any:
 
     with tempfile.TemporaryDirectory(prefix="voicelog-") as directory:
         path = Path(directory) / "words.dict"
-        entries = {word: sphinx._entries(word, said) for word, said in ways.items()}
+        entries = {word: sphinx.entries_of(word, said) for word, said in ways.items()}
         lines = sorted(f"{entry} {said}" for forms in entries.values() for entry, said in forms.items())
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        decoder = Decoder(dict=str(path), **{**sphinx._DECODER, **_WIDE})
+        decoder = Decoder(dict=str(path), **{**sphinx.DECODER, **_WIDE})
     phone = next(iter(entries["phone-aa"]))
-    decoder.add_fsg("idle", decoder.create_fsg("idle", 0, 1, [(0, 1, 1.0, phone)]))
-    decoder.activate_search("idle")
+    decoder.add_fsg(_IDLE, decoder.create_fsg(_IDLE, START, END, [(START, END, 1.0, phone)]))
+    decoder.activate_search(_IDLE)
     return decoder

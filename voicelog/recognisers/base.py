@@ -53,6 +53,9 @@ class Fit:
     """The same as the second listener writes it."""
     score: float
     """Mean natural logarithm of the probabilities of its parts: 0 at best, comparable within one utterance only."""
+    kept: int | None = None
+    """For a rival of the reading: how surely the first listener hears the reading and not this, as a power of ten that
+    the reading may be put back by; 0 hardly, -1 when it hears this or another rival; None when it was not asked."""
 
 
 LATE = "not heard yet"
@@ -71,6 +74,8 @@ class SecondOpinion:
     """How well its own text fits the sound, comparable with ``fits``; None when it gave none."""
     fits: tuple[Fit, ...] = ()
     """Candidates scored; the first is the first listener's own reading."""
+    forced: bool = False
+    """Whether the first listener's best reading is one of a few that it had to choose from."""
     ticket: int = 0
     """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
 

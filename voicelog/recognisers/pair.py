@@ -3,24 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.recognisers import sphinx, vosk, whisper
 from voicelog.recognisers.again import Again
 from voicelog.recognisers.base import LATE, Availability, Fit, Hypothesis, Listener, SecondOpinion, Utterance, Word
+from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
+from voicelog.recognisers.readings import lean, own_callouts, trimmed
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener
-from voicelog.recognisers.written import candidates, written
+from voicelog.recognisers.written import candidates, named_drugs, written
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+Words = tuple[str, ...]
+FEWEST_RIVALS = 5
+"""Fewest proposals among which a choice of the first listener's, who must choose one, tells anything."""
 
 
 def is_available() -> Availability:
@@ -144,17 +151,36 @@ class PairListener(Listener):
         return None if heard is None else self._judged(audio, heard, free)
 
     def _judged(self, audio: NDArray[np.int16], heard: Utterance, free: Utterance) -> Utterance:
-        bent = [row.words for row in proposals(free.best.words, self._grammar)]
-        proposed = [self._again.spoken(row) for row in (*bent, *templates(free.best.words, self._grammar))]
-        again = self._again.heard(audio, list(dict.fromkeys(row for row in proposed if row)))
-        readings = [*([Hypothesis(again)] if again and GARBAGE not in _texts(again) else []), *heard.alternatives]
-        near = drugs_like(free.best.words, self._grammar)
-        readings, fits = self._fits(
-            audio, near, list({reading.text: reading for reading in reversed(readings)}.values())
-        )
-        confidence = free.best.confidence
-        score = math.log(confidence) if confidence else None
-        return Utterance(tuple(readings), SecondOpinion(free.best.words, self._second.refusal, score, fits))
+        text = free.best.words
+        bent = [row.words for row in proposals(text, self._grammar)]
+        proposed = [self._again.spoken(row) for row in (*bent, *templates(text, self._grammar))]
+        rows = list(dict.fromkeys(row for row in proposed if row))
+        again = self._again.heard(audio, rows)
+        heard_again = bool(again) and GARBAGE not in _texts(again)
+        found = [Hypothesis(again)] if heard_again else []
+        found += [*(trimmed(reading, text) for reading in heard.alternatives), *self._held(audio, text)]
+        found = self._with_lean(found)
+        own = {reading.text for reading in found}
+        if not heard_again and len(rows) >= FEWEST_RIVALS:
+            found += self._with_lean([Hypothesis(self._again.heard(audio, rows, closed=True))])
+        readings = list({reading.text: reading for reading in reversed(found) if reading.words}.values())
+        readings, fits = self._fits(audio, drugs_like(text, self._grammar), readings)
+        forced = bool(readings) and readings[0].text not in own
+        score = math.log(free.best.confidence) if free.best.confidence else None
+        return Utterance(tuple(readings), SecondOpinion(text, self._second.refusal, score, fits, forced))
+
+    def _with_lean(self, readings: Sequence[Hypothesis]) -> list[Hypothesis]:
+        return [*readings, *(shorter for reading in readings for shorter in lean(reading, self._grammar))]
+
+    def _held(self, audio: NDArray[np.int16], text: Sequence[Word]) -> list[Hypothesis]:
+        """What the first listener hears for the values of what the second one wrote, where it wrote a callout.
+
+        Only where the callout has a number or a drug: for the rest the first listener has no choice.
+        """
+        rows = [self._again.spoken(row) for row in own_callouts(text, self._grammar)]
+        open_rows = [row for row in rows if row and (any(map(is_digits, row)) or any(named_drugs(row, self._grammar)))]
+        heard = [self._again.held(audio, row) for row in open_rows]
+        return [Hypothesis(words) for words in heard if words and GARBAGE not in _texts(words)]
 
     def _fits(
         self, audio: NDArray[np.int16], near: list[str], readings: list[Hypothesis]
@@ -165,16 +191,28 @@ class PairListener(Listener):
         order = sorted(range(len(readings)), key=lambda n: -known[said[n]].score if said[n] else math.inf)
         if not known or not said[order[0]]:
             return readings, ()
-        rows = [row for row in candidates(said[order[0]], self._grammar, near) if row not in known]
-        known |= self._scored(audio, rows)
-        first = known.pop(said[order[0]])
-        return [readings[n] for n in order], (first, *known.values())
+        best = said[order[0]]
+        rivals = candidates(best, self._grammar, near)[1:]
+        known |= self._scored(audio, [row for row in rivals if row not in known])
+        kept = self._kept(audio, best, rivals)
+        first = known.pop(best)
+        others = [replace(fit, kept=kept.get(row)) for row, fit in known.items()]
+        return [readings[n] for n in order], (first, *others)
 
-    def _scored(self, audio: NDArray[np.int16], rows: list[tuple[str, ...]]) -> dict[tuple[str, ...], Fit]:
-        """Every row with the better score of the ways to write it."""
-        texts = [(row, text) for row in rows for text in {written(row), written(row, apart=True)}]
+    def _kept(self, audio: NDArray[np.int16], best: Words, rivals: Sequence[Words]) -> dict[Words, int]:
+        """How surely the first listener hears the best reading beside its rivals, those by number and by name apart."""
+        by_number = [row for row in rivals if NUMBER_WORDS & (set(best) ^ set(row))]
+        by_name = [row for row in rivals if row not in by_number]
+        groups = [rows for rows in (by_number, by_name) if rows]
+        return {row: level for rows in groups for row, level in self._again.keeps(audio, best, rows).items()}
+
+    def _scored(self, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
+        """Every row with the best score of the ways to write it."""
+        ways = {row: {written(row), written(row, apart=True)} for row in rows}
+        # A clock time is written with a colon or without.
+        texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
         scores = self._second.score(audio, [text for _, text in texts])
-        best: dict[tuple[str, ...], Fit] = {}
+        best: dict[Words, Fit] = {}
         for (row, text), score in zip(texts, scores, strict=True):
             if row not in best or score > best[row].score:
                 best[row] = Fit(row, text, score)

@@ -13,7 +13,7 @@ from voicelog.grammar.net import expansions
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context
-from voicelog.parse.written import numbers_in, runs, spoken
+from voicelog.parse.written import joined, numbers_in, runs, spoken
 from voicelog.recognisers.base import Word
 from voicelog.recognisers.written import drug_names
 
@@ -23,8 +23,6 @@ LONGEST_WINDOW = 4
 """Most written words that may stand for one word of the grammar."""
 MOST_NUMBERS = 2
 """Most numbers of a text that templates are made for."""
-MOST_DIGITS = 3
-"""Most digits of a number that is put together from pieces."""
 LONGEST_TEXT = 10
 """Most words of such a text."""
 MOST_DRUGS = 5
@@ -60,7 +58,7 @@ def proposals(words: Sequence[Word], grammar: Grammar, context: Context = _EMPTY
     They are only ever proposed: similarity picks what to listen for again, and never decides what was said. No number
     is made or lost.
     """
-    texts = _joined([word.text for word in spoken(words)])
+    texts = joined([word.text for word in spoken(words)])
     found: list[Proposal] = []
     seen: set[str] = set()
     for cost, row in _bent(texts, grammar):
@@ -81,7 +79,7 @@ def templates(words: Sequence[Word], grammar: Grammar) -> list[tuple[str, ...]]:
     A number with the unit of a dose is put beside a drug, any drug: which one is heard anew. Other numbers are put
     into the examples of the vital signs that have as many.
     """
-    texts = _joined([word.text for word in words])
+    texts = joined([word.text for word in words])
     numbers = numbers_in(texts)
     if not 1 <= len(numbers) <= MOST_NUMBERS or len(texts) > LONGEST_TEXT:
         return []
@@ -109,20 +107,6 @@ def drugs_like(words: Sequence[Word], grammar: Grammar) -> list[str]:
             for cost, (drug,) in _alike("".join(window), names):
                 costs[drug] = min(cost, costs.get(drug, cost))
     return sorted(costs, key=lambda drug: costs[drug])[:MOST_DRUGS]
-
-
-def _joined(texts: Sequence[str]) -> list[str]:
-    """The texts with numbers that were written in pieces as one: ``1 6 6``, ``1 40`` and ``30 6``."""
-    found: list[str] = []
-    for text in texts:
-        before = found[-1] if found and found[-1].isdecimal() else ""
-        digits = before and text.isdecimal() and len(before) + len(text) <= MOST_DIGITS
-        if digits and len(text) <= 2 and (len(before) == 1 or (len(before) == 2 and len(text) == 1)):
-            tens = len(before) == 2 and before.endswith("0") and before != "10"
-            found[-1] = str(int(before) + int(text)) if tens else before + text
-        else:
-            found.append(text)
-    return found
 
 
 def _filled(example: str, numbers: Sequence[str]) -> tuple[str, ...]:

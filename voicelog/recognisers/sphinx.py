@@ -32,11 +32,12 @@ FRAMES_PER_SECOND = 100
 WEIGHTS = Weights()
 """Measured with tests/bench/bench_sphinx.py: garbage at 1e-10 lets twice as much other speech through as at 1e-6, and
 hears one more callout in 95; at 1e-4 nothing is gained."""
-_PHONE_WORD = "phone-"
+PHONE_WORD = "phone-"
+"""With a phone behind it, the word that stands for this phone alone."""
 _VARIANT = re.compile(r"\(\d+\)\Z")
 _INSTALL = "install it: pip install pocketsphinx"
 _SEARCH = "voicelog"
-_DECODER: dict[str, Any] = {
+DECODER: dict[str, Any] = {
     "lm": None,
     # With the default the phone loop runs at seven times real time.
     "bestpath": False,
@@ -53,6 +54,7 @@ _DECODER: dict[str, Any] = {
     "wip": 0.1,
     "loglevel": "FATAL",
 }
+"""How the engine is run."""
 
 
 def is_available() -> Availability:
@@ -83,8 +85,8 @@ def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights
         raise RecogniserError(ready.detail, ready.hint)
     directories = tuple(pronunciations)
     silent = typed_only(grammar.vocabulary, directories)
-    ways = _ways(grammar, silent, directories)
-    net = word_net(grammar, silent, [_PHONE_WORD + phone.lower() for phone in PHONES], weights)
+    ways = ways_of(grammar, silent, directories)
+    net = word_net(grammar, silent, [PHONE_WORD + phone.lower() for phone in PHONES], weights)
     options = {
         "engine": f"pocketsphinx {metadata.version('pocketsphinx')}",
         "model": "en-us, bundled",
@@ -154,7 +156,7 @@ def heard(segments: Iterable[tuple[str, int, int]]) -> tuple[Word, ...]:
         if entry[0] in "<[(+":
             continue
         start, end = first / FRAMES_PER_SECOND, (last + 1) / FRAMES_PER_SECOND
-        if not entry.startswith(_PHONE_WORD):
+        if not entry.startswith(PHONE_WORD):
             words.append(Word(_VARIANT.sub("", entry), start, end))
         elif words and words[-1].text == GARBAGE:
             words[-1] = Word(GARBAGE, words[-1].start, end)
@@ -163,7 +165,7 @@ def heard(segments: Iterable[tuple[str, int, int]]) -> tuple[Word, ...]:
     return tuple(words)
 
 
-def _ways(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path]) -> dict[str, tuple[str, ...]]:
+def ways_of(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path]) -> dict[str, tuple[str, ...]]:
     """Every spoken word of the grammar and its pronunciations."""
     from pocketsphinx import get_model_path
 
@@ -184,15 +186,15 @@ def _ways(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path])
 def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
     from pocketsphinx import Decoder
 
-    phones = {_PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
-    entries = {word: _entries(word, phones.get(word) or ways[word]) for word in net.words}
+    phones = {PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
+    entries = {word: entries_of(word, phones.get(word) or ways[word]) for word in net.words}
     # The engine reads its dictionary from a file only; one of the words at hand is smaller than its 126,000.
     with tempfile.TemporaryDirectory(prefix="voicelog-") as directory:
         path = Path(directory) / "words.dict"
         lines = sorted(f"{entry} {said}" for forms in entries.values() for entry, said in forms.items())
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         try:
-            decoder = Decoder(dict=str(path), **_DECODER)
+            decoder = Decoder(dict=str(path), **DECODER)
         except RuntimeError as error:
             raise RecogniserError(f"pocketsphinx does not start: {error}", "reinstall pocketsphinx") from error
     arcs = [(start, end, weight, entry) for start, end, weight, word in net.arcs for entry in entries[word]]
@@ -201,6 +203,6 @@ def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
     return decoder
 
 
-def _entries(word: str, ways: Sequence[str]) -> dict[str, str]:
+def entries_of(word: str, ways: Sequence[str]) -> dict[str, str]:
     """Dictionary entries of a word, ``word(2)`` for its second way, to their phones."""
     return {word if number == 1 else f"{word}({number})": phones for number, phones in enumerate(ways, start=1)}

@@ -53,7 +53,9 @@ class WhisperSettings:
     numbers: str = "int8"
     """CTranslate2's compute type."""
     no_speech: float = 0.6
-    """Probability of "no speech" above which nothing was said; the published figure."""
+    """Probability of "no speech" above which nothing was said, unless the text is sure; the published figure."""
+    sure: float = -1.0
+    """Mean natural logarithm of the probabilities of its parts above which a text is sure; the published figure."""
     repetition: float = 2.4
     """Length of the text over its compressed length above which it is a loop; the published figure."""
     tokens_per_s: float = 10.0
@@ -138,7 +140,7 @@ class WhisperListener(Listener):
         text = self._tokenizer.decode(found.sequences_ids[0]).strip()
         # One place of the limit is kept for the token that ends the text.
         runs_on = len(found.sequences_ids[0]) >= most - len(self._prompt) - 1
-        self.refusal = refusal(text, found.no_speech_prob, runs_on, self._settings)
+        self.refusal = refusal(text, found.no_speech_prob, found.scores[0], runs_on, self._settings)
         words = () if self.refusal else words_of(text)
         return Utterance((Hypothesis(words, math.exp(found.scores[0])),)) if words else Utterance()
 
@@ -205,16 +207,17 @@ class WhisperListener(Listener):
         )[0]
 
 
-def refusal(text: str, no_speech: float, runs_on: bool, settings: WhisperSettings = SETTINGS) -> str:
+def refusal(text: str, no_speech: float, score: float, runs_on: bool, settings: WhisperSettings = SETTINGS) -> str:
     """Why a text cannot be what was said, or ''.
 
     Args:
         text: as decoded.
         no_speech: the model's probability that nobody spoke.
+        score: mean natural logarithm of the probabilities of its parts.
         runs_on: whether the text had to be cut at its greatest length.
         settings: the limits.
     """
-    if no_speech > settings.no_speech:
+    if no_speech > settings.no_speech and score < settings.sure:
         return f"no speech, with probability {no_speech:.2f}"
     if runs_on:
         return "more text than anyone can say in that time"

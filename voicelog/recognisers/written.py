@@ -73,6 +73,9 @@ def candidates(words: Sequence[str], grammar: Grammar, near: Sequence[str] = ())
 def _number_swaps(words: Words) -> Iterator[Words]:
     for place, word in enumerate(words):
         follows = words[place + 1] if place + 1 < len(words) else ""
+        # The "one" of "one sixty" is lost in a breath, or a breath is taken for it.
+        if place and word in TENS.keys() | TEENS.keys() and words[place - 1] not in _IN_NUMBER | _OF_OR_ONE.keys():
+            yield (*words[:place], "one", *words[place:])
         if word in TENS and DIGITS.get(follows):
             continue  # "forty five" has no teen beside it
         for other in ALIKE.get(word, ()):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import cycle, islice
 from pathlib import Path
 from typing import Literal, get_args
@@ -133,6 +133,14 @@ def thinned(items: Sequence[Clip], every: int) -> list[Clip]:
         same = [clip for clip in items if clip.sounds.snr_db == snr]
         kept += islice(same, level % every, None, every)
     return kept
+
+
+def addressed(clip: Clip, attention: str) -> Clip:
+    """The same clip with the attention word said first, in one breath with what follows."""
+    first, *rest = clip.sounds.parts
+    if not attention or not isinstance(first, Say):
+        return clip
+    return replace(clip, sounds=replace(clip.sounds, parts=(replace(first, text=f"{attention} {first.text}"), *rest)))
 
 
 def _lines(path: Path) -> list[str]:

@@ -18,6 +18,7 @@ from voicelog.audio.flac import encode_flac
 from voicelog.audio.quality import measure
 from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
+from voicelog.dialogue.attention import with_attention
 from voicelog.events import event_fields, event_from
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
@@ -56,9 +57,10 @@ class Timing:
 class Ear:
     """One recogniser, open for the shipped grammar, with a case file in a temporary folder."""
 
-    def __init__(self, listener: str) -> None:
+    def __init__(self, listener: str, attention: str = "") -> None:
         self._name = listener
-        self._grammar = load_grammar()
+        self._attention = attention
+        self._grammar = with_attention(load_grammar(), attention) if attention else load_grammar()
         self._listener = recogniser(listener).open(self._grammar)
         self._folder = tempfile.TemporaryDirectory(prefix="voicelog-bench-")
         self._case = CaseFile.create(Path(self._folder.name) / "bench.voicelog", {"source": "benchmark"}, _START)
@@ -114,13 +116,13 @@ class Ear:
 
     def typed(self, text: str, before: str = "") -> Heard:
         """What typed words would lead to, without the recogniser."""
-        utterance = _typed(text)
+        utterance = _typed(f"{self._attention} {text}".strip())
         return heard(utterance, self._session(before).hear(utterance, _START))
 
     def _session(self, before: str) -> Session:
-        session = Session(self._grammar, self._case, self._name)
+        session = Session(self._grammar, self._case, self._name, self._attention)
         if before:
-            session.hear(_typed(before), _START)
+            session.hear(_typed(f"{self._attention} {before}".strip()), _START)
         return session
 
 

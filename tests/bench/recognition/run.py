@@ -17,7 +17,7 @@ from rich.progress import track
 
 from voicelog.recognisers.registry import FOR_AUDIO, recogniser
 
-from .corpus import SETS, VOICES, Clip, Stream, synthetic_clips, synthetic_streams, thinned
+from .corpus import SETS, VOICES, Clip, Stream, addressed, synthetic_clips, synthetic_streams, thinned
 from .human import DIGITS_VARIABLE, human_speech
 from .plot import svg
 from .report import Run, figures, show
@@ -40,6 +40,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     clips, talk, missing = _corpus(options)
     # With talk alone there are no clips to time, so some are taken for that.
     paced = clips or thinned(synthetic_clips(SETS[-1]), QUICK * QUICK)
+    clips, paced = ([addressed(clip, options.attention) for clip in row] for row in (clips, paced))
     bad = _prepare([*paced, *talk], folder, options.jobs, notes)
     for line in (*missing, *bad):
         notes.print(f"left out: {line}", markup=False, highlight=False, soft_wrap=True)
@@ -49,7 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     out.mkdir(parents=True, exist_ok=True)
     measured: dict[str, Any] = {}
     for name in listeners:
-        run = _measure(name, [*clips, *talk], paced, folder, options.jobs, notes)
+        run = _measure(name, [*clips, *talk], paced, folder, options, notes)
         show(run, console)
         measured[name] = figures(run)
         # Written after each recogniser, so that a run that is broken off leaves what it has.
@@ -70,6 +71,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     thin = parser.add_mutually_exclusive_group()
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a sixth of it")
     thin.add_argument("--every", type=int, metavar="N", help="one clip and one stream of talk of N (1)")
+    parser.add_argument("--attention", default="", metavar="WORD", help="callouts begin with this word; talk does not")
     parser.add_argument("--only", choices=("callouts", "talk"), help="leave the other out")
     parser.add_argument("--out", type=Path, help="folder of the report (report, in the cache)")
     parser.add_argument("--cache", type=Path, help="folder of the spoken words (the user's cache)")
@@ -124,15 +126,20 @@ def _prepare(items: Sequence[Clip | Stream], folder: Path, jobs: int, notes: Con
 
 
 def _measure(
-    name: str, items: Sequence[Clip | Stream], paced: Sequence[Clip], folder: Path, jobs: int, notes: Console
+    name: str,
+    items: Sequence[Clip | Stream],
+    paced: Sequence[Clip],
+    folder: Path,
+    options: argparse.Namespace,
+    notes: Console,
 ) -> Run:
-    heard = hear_all(name, items, folder, jobs)
+    heard = hear_all(name, items, folder, options.jobs, options.attention)
     told = list(track(heard, name, total=len(items), console=notes, transient=True, disable=not sys.stderr.isatty()))
     return Run(
         name,
         tuple(result for result in told if isinstance(result, ClipResult)),
         tuple(result for result in told if isinstance(result, TalkResult)),
-        timed(name, paced, folder),
+        timed(name, paced, folder, options.attention),
     )
 
 
@@ -140,6 +147,7 @@ def _conditions(options: argparse.Namespace, clips: Sequence[Clip], missing: Seq
     return {
         "set": options.set,
         "one_clip_of": options.every,
+        "attention": options.attention,
         "callouts": dict(Counter(clip.source for clip in clips)),
         "voices": {chosen: VOICES[chosen] for chosen in SETS if options.set in (chosen, "all")},
         "left_out": list(missing),

@@ -84,18 +84,18 @@ def _make(part: Say | Take) -> str:
 
 
 def hear_all(
-    listener: str, items: Sequence[Clip | Stream], folder: Path, jobs: int
+    listener: str, items: Sequence[Clip | Stream], folder: Path, jobs: int, attention: str = ""
 ) -> Iterator[ClipResult | TalkResult]:
     """Hear every item; results come in a fixed order, the long ones first."""
     ordered = sorted(items, key=lambda item: isinstance(item, Clip))
-    with get_context("spawn").Pool(jobs, _start_ear, (listener, folder)) as pool:
+    with get_context("spawn").Pool(jobs, _start_ear, (listener, folder, attention)) as pool:
         yield from pool.imap(_hear, ordered)
 
 
-def _start_ear(listener: str, folder: Path) -> None:
+def _start_ear(listener: str, folder: Path, attention: str) -> None:
     _Worker.folder = folder
     try:
-        _Worker.ear = Ear(listener)
+        _Worker.ear = Ear(listener, attention)
     except VoicelogError as error:
         _Worker.ear = error
 
@@ -112,15 +112,15 @@ def _hear(item: Clip | Stream) -> ClipResult | TalkResult:
     return TalkResult(item, false_entries(len(samples) / 16_000, found), (*entered, *decided))
 
 
-def timed(listener: str, clips: Sequence[Clip], folder: Path) -> Speed:
+def timed(listener: str, clips: Sequence[Clip], folder: Path, attention: str = "") -> Speed:
     """Hear some clips one after the other in one fresh process that is alone on the machine."""
     step = max(1, len(clips) // SPEED_CLIPS)
     with get_context("spawn").Pool(1) as pool:
-        return pool.apply(_time, (listener, clips[::step][:SPEED_CLIPS], folder))
+        return pool.apply(_time, (listener, clips[::step][:SPEED_CLIPS], folder, attention))
 
 
-def _time(listener: str, clips: Sequence[Clip], folder: Path) -> Speed:
-    with Ear(listener) as ear:
+def _time(listener: str, clips: Sequence[Clip], folder: Path, attention: str) -> Speed:
+    with Ear(listener, attention) as ear:
         ready = [(samples_of(clip.sounds, folder), clip.callout.before) for clip in clips]
         # The first one warms caches and threads, as the start of a case does.
         ear.callout(*ready[0])

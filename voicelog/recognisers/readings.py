@@ -1,0 +1,78 @@
+"""Readings of one utterance put in order before they are judged: without needless words, or as the second one wrote."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from voicelog.events import event_fields
+from voicelog.grammar.model import Grammar
+from voicelog.parse.parser import parse
+from voicelog.parse.written import joined, spoken
+from voicelog.recognisers.base import Hypothesis, Word
+from voicelog.recognisers.sphinx import GARBAGE
+from voicelog.recognisers.written import written
+
+IDLE = frozenset("a an the of at to is are was it in now um uh".split())
+"""Words that a grammar listener puts where it hears a breath, or the onset of a number."""
+_MENDED = frozenset({"label_repaired", "words_left_over"})
+_ONE_AND_TWO = re.compile(r"1\.\d\d", re.ASCII)
+Words = tuple[str, ...]
+
+
+def own_callouts(words: Sequence[Word], grammar: Grammar) -> list[Words]:
+    """The callouts that a free text is as it stands, its numbers put together where they were written in pieces.
+
+    ``1.32`` is also read as one thirty two: which was said is for the other listener to hear.
+    """
+    texts = joined(_texts(spoken(words)))
+    ways = [texts, [text.replace(".", "") if _ONE_AND_TWO.fullmatch(text) else text for text in texts]]
+    return [row for row in dict.fromkeys(map(tuple, ways)) if _is_callout(row, grammar)]
+
+
+def trimmed(reading: Hypothesis, second: Sequence[Word]) -> Hypothesis:
+    """A reading without the sounds at its ends that are no word, where the other listener wrote no more words."""
+    words = list(reading.words)
+    while words and words[0].text == GARBAGE:
+        words.pop(0)
+    while words and words[-1].text == GARBAGE:
+        words.pop()
+    texts = _texts(words)
+    if len(words) == len(reading.words) or GARBAGE in texts or len(second) > len(written(texts).split()):
+        return reading
+    return Hypothesis(tuple(words), reading.confidence)
+
+
+def lean(reading: Hypothesis, grammar: Grammar) -> list[Hypothesis]:
+    """A reading without one, and without any, of the idle words that no event of it rests on."""
+    words = list(reading.words)
+    meaning = _meaning(words, grammar)
+    if meaning is None or GARBAGE in _texts(words):
+        return []
+    rows: list[list[Word]] = []
+    bare, least = words, meaning
+    for place in reversed([number for number, word in enumerate(words) if word.text in IDLE]):
+        for shorter in (words[:place] + words[place + 1 :], bare[:place] + bare[place + 1 :]):
+            then = _meaning(shorter, grammar)
+            if then is not None and then[0] == meaning[0] and then[1] <= least[1]:
+                rows.append(shorter)
+                if len(shorter) < len(bare):
+                    bare, least = shorter, then
+    return [Hypothesis(tuple(row), reading.confidence) for row in rows]
+
+
+def _is_callout(row: Sequence[str], grammar: Grammar) -> bool:
+    result = parse([Word(word) for word in row], grammar)
+    return result.outcome == "events" and not _MENDED & set(result.flags)
+
+
+def _meaning(words: Sequence[Word], grammar: Grammar) -> tuple[str, frozenset[str]] | None:
+    """The events that words mean, and how they are doubted; None when they mean none."""
+    result = parse(words, grammar)
+    if result.outcome != "events":
+        return None
+    return repr([event_fields(draft.event) for draft in result.drafts]), frozenset(result.flags)
+
+
+def _texts(words: Sequence[Word]) -> list[str]:
+    return [word.text for word in words]
