@@ -193,10 +193,11 @@ class PairListener(Listener):
             return readings, ()
         best = said[order[0]]
         rivals = candidates(best, self._grammar, near)[1:]
+        # The first listener has nothing else to do by now, and each engine has a core.
+        kept = self._firsts.submit(self._kept, audio, best, rivals)
         known |= self._scored(audio, [row for row in rivals if row not in known])
-        kept = self._kept(audio, best, rivals)
         first = known.pop(best)
-        others = [replace(fit, kept=kept.get(row)) for row, fit in known.items()]
+        others = [replace(fit, kept=kept.result().get(row)) for row, fit in known.items()]
         return [readings[n] for n in order], (first, *others)
 
     def _kept(self, audio: NDArray[np.int16], best: Words, rivals: Sequence[Words]) -> dict[Words, int]:
