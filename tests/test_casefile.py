@@ -135,7 +135,7 @@ def test_the_header_says_what_the_file_is_even_before_it_is_closed(case: CaseFil
     # Offsets: SQLite, "Database File Format", section 1.3, The Database Header.
     header = path.read_bytes()[:100]
     assert header[68:72] == b"VLOG"
-    assert header[60:64] == (1).to_bytes(4, "big")
+    assert header[60:64] == (2).to_bytes(4, "big")
     assert header[18:20] == b"\x02\x02", "write-ahead log"
 
 

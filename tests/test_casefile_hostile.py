@@ -159,7 +159,7 @@ def test_a_case_file_without_entries_is_refused(tmp_path: Path) -> None:
     assert "no entries" in refuse(path).message
 
 
-@pytest.mark.parametrize(("version", "said"), [(2, "version 2"), (0, "version 0"), (-1, "version -1")])
+@pytest.mark.parametrize(("version", "said"), [(3, "version 3"), (0, "version 0"), (-1, "version -1")])
 def test_another_version_is_refused(tmp_path: Path, version: int, said: str) -> None:
     path = database(make(tmp_path / "case.vlog"), f"PRAGMA user_version = {version}")
     assert said in refuse(path).message

@@ -10,11 +10,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from voicelog import __version__
+from voicelog.casefile.secret import named_passphrase
+from voicelog.defects import told, told_threads
 from voicelog.errors import GrammarError, VoicelogError
 from voicelog.recognisers.registry import FOR_AUDIO
 from voicelog.views.screen import printable
 
-DONE, FINDINGS, WRONG_USE = 0, 1, 2
+DONE, FINDINGS, WRONG_USE, DEFECT = 0, 1, 2, 70
 _CAUTION = (
     "A documentation and training aid, not a medical device. Local protocols, medical direction and licensed practice "
     "come first; verify every entry. It never recommends treatment."
@@ -25,7 +27,7 @@ _EPILOG = f"""examples:
   voicelog show mycase.voicelog
   voicelog doctor
 
-exit codes: 0 done, 1 findings, 2 wrong use or bad input
+exit codes: 0 done, 1 findings, 2 wrong use or bad input, 70 a defect of voicelog
 
 {_CAUTION}
 """
@@ -70,6 +72,7 @@ def build_parser() -> argparse.ArgumentParser:
         default="",
         help="take only callouts that begin with this word (default: none needed); answers need none",
     )
+    _kept(replay)
     replay.add_argument("--svg", type=Path, metavar="FILE", help="also save what is printed as a picture")
     replay.add_argument(
         "--start",
@@ -105,6 +108,7 @@ def build_parser() -> argparse.ArgumentParser:
         default="",
         help="take only callouts that begin with this word; answers need none",
     )
+    _kept(listen)
     listen.add_argument("--no-board", action="store_true", help="a line for each happening in place of the board")
     _common(listen)
 
@@ -120,6 +124,7 @@ def build_parser() -> argparse.ArgumentParser:
     show = _command(commands, "show", "the timeline of a case file", "voicelog show mycase.voicelog")
     show.add_argument("case", type=Path, metavar="CASE")
     show.add_argument("--json", action="store_true", help="one JSON object a line")
+    _passphrase(show)
 
     handover = _command(
         commands,
@@ -135,16 +140,51 @@ def build_parser() -> argparse.ArgumentParser:
         help="sbar: situation, background, assessment, what is pending; mist: complaint, illness, signs, treatment",
     )
     handover.add_argument("--speak", action="store_true", help="also say it")
+    _passphrase(handover)
     _common(handover)
 
     audit = _command(
         commands,
         "audit",
         "what a case lacks, contradicts or leaves open, and whether its hash chain holds",
-        "voicelog audit mycase.voicelog\n  voicelog audit mycase.voicelog --grammars overlay --json",
+        "voicelog audit mycase.voicelog\n  voicelog audit mycase.voicelog --grammars overlay --json\n"
+        "  voicelog audit mycase.voicelog --public-key device.pub --head 5a0c...",
     )
     audit.add_argument("case", type=Path, metavar="CASE")
+    audit.add_argument(
+        "--head", metavar="HASH", help="the head that was printed or exported before must be in the chain"
+    )
+    audit.add_argument(
+        "--public-key",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="the end of the case must be signed with this key (may be given again)",
+    )
+    _passphrase(audit)
     _common(audit)
+
+    key = _command(
+        commands,
+        "key",
+        "a key of this device that signs cases when they close",
+        "voicelog key make device.key\n  voicelog key public device.key > device.pub",
+    )
+    key.add_argument("action", choices=["make", "public"], help="make: a new key file; public: print what checks it")
+    key.add_argument("file", type=Path, metavar="FILE", help="the key file, which stays on the device")
+
+    forget = _command(
+        commands,
+        "forget-audio",
+        "delete the audio of a closed case; the record and the hashes of the clips stay",
+        "voicelog forget-audio mycase.voicelog --reason 'reviewed and signed off'",
+    )
+    forget.add_argument("case", type=Path, metavar="CASE")
+    forget.add_argument("--reason", default="", metavar="TEXT", help="why, for the record")
+    _sign(forget)
+    _passphrase(forget)
+    forget.set_defaults(module="forget_audio")
 
     grammar = _command(
         commands,
@@ -197,6 +237,7 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument("--schemas", type=Path, metavar="DIR", help="nemsis: check against the official schemas in DIR")
     export.add_argument("--details", type=Path, metavar="FILE", help="nemsis: TOML of what no callout says, by element")
     export.add_argument("--no-audio", action="store_true", help="jsonl: leave the audio clips out")
+    _passphrase(export)
     export.add_argument(
         "--grammars", type=Path, action="append", default=[], metavar="DIR", help="overlay whose drugs name their codes"
     )
@@ -209,6 +250,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     imported.add_argument("file", type=Path, metavar="FILE", help="what voicelog export --to jsonl wrote")
     imported.add_argument("--case", type=Path, required=True, metavar="NEW", help="the case file to make")
+    _passphrase(imported)
     imported.set_defaults(module="import_case")
     return parser
 
@@ -237,6 +279,23 @@ def _common(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
+def _kept(parser: argparse.ArgumentParser) -> None:
+    """How a new case is kept."""
+    parser.add_argument("--no-audio", action="store_true", help="keep no audio in the case file, only its hashes")
+    _sign(parser)
+    _passphrase(parser)
+
+
+def _sign(parser: argparse.ArgumentParser) -> None:
+    text = "sign the end of the case with this key, see `voicelog key` (default: the file in $VOICELOG_KEY, if any)"
+    parser.add_argument("--sign", type=Path, metavar="KEYFILE", help=text)
+
+
+def _passphrase(parser: argparse.ArgumentParser) -> None:
+    text = "for encrypted case files: file with the passphrase (default: the file in $VOICELOG_PASSPHRASE_FILE, if any)"
+    parser.add_argument("--passphrase-file", type=Path, metavar="FILE", help=text)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     parser = build_parser()
@@ -250,7 +309,8 @@ def main(argv: Sequence[str] | None = None) -> int:
             return WRONG_USE
         module = getattr(arguments, "module", arguments.command)
         command = importlib.import_module(f"voicelog.commands.{module}")
-        code: int = command.run(arguments)
+        with named_passphrase(getattr(arguments, "passphrase_file", None)), told_threads(_complain):
+            code: int = command.run(arguments)
         sys.stdout.flush()
         return code
     except VoicelogError as error:
@@ -271,6 +331,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         _drop_output()
         _complain(f"voicelog: cannot read or write: {error}", "hint: Check the disk and its free space.")
         return WRONG_USE
+    except Exception as error:
+        # What a defect says may quote a patient's words, and logs travel; where it happened is enough to find it.
+        _complain(*told(error))
+        return DEFECT
 
 
 def _drop_output() -> None:

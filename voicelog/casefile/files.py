@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from voicelog.casefile.secret import sql_errors
 from voicelog.errors import CaseFileError
 
 NOT_OURS = "Name a case file that voicelog made."
@@ -22,7 +23,7 @@ def shown(path: Path) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(path))
 
 
-def case_file_error(error: sqlite3.Error | UnicodeDecodeError, doing: str, path: Path) -> CaseFileError:
+def case_file_error(error: Exception, doing: str, path: Path) -> CaseFileError:
     """The CaseFileError that tells an SQLite error to a user; ``doing`` is a verb, such as ``read``."""
     # Python cannot decode what SQLite says of a name in a damaged table of contents.
     if isinstance(error, UnicodeDecodeError):
@@ -47,7 +48,7 @@ def told_as_case_file_error(doing: str, path: Path) -> Iterator[None]:
     """Turns SQLite's errors and the system's file errors into a CaseFileError."""
     try:
         yield
-    except (sqlite3.Error, UnicodeDecodeError) as error:
+    except sql_errors() as error:
         raise case_file_error(error, doing, path) from error
     except OSError as error:
         hint = "Check the name, that its folder exists, and that you may use both."

@@ -90,7 +90,7 @@ class CaseState:
     utterances: tuple[RecordedUtterance, ...] = ()
     """Every utterance, in the order of entry."""
     closed: bool = False
-    """Whether the case was closed."""
+    """Whether the last thing entered was a closing, of the case or of a later review."""
 
 
 def fold(entries: Iterable[Entry]) -> CaseState:
@@ -217,6 +217,15 @@ def _closed(building: _Building, seq: int, body: dict[str, Any]) -> None:
     building.closed = True
 
 
+def _review_opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    _text(body, "purpose")
+    building.closed = False
+
+
+def _audio_deleted(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    _list_of(body, "clips", str)
+
+
 def _with_text(key: str) -> _Step:
     """A step for an entry that leaves the state as it is, but must hold a text."""
 
@@ -277,4 +286,6 @@ _STEPS: dict[str, _Step] = {
     "second_opinion": _with_text("utterance"),
     "finding": _with_text("text"),
     "case_closed": _closed,
+    "review_opened": _review_opened,
+    "audio_deleted": _audio_deleted,
 }

@@ -11,17 +11,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from voicelog.casefile.canonical import canonical_json
-from voicelog.casefile.chain import (
-    ENTRY_COLUMNS,
-    FIRST_PREVIOUS,
-    Entry,
-    EntryDraft,
-    clip_hash,
-    entry_from_row,
-    find_problems,
-    place,
-)
+from voicelog.casefile.canonical import parse_canonical
+from voicelog.casefile.chain import ENTRY_COLUMNS, FIRST_PREVIOUS, Entry, EntryDraft, clip_hash, entry_from_row
+from voicelog.casefile.closing import NOT_KEPT, Signer
 from voicelog.casefile.files import (
     case_file_error,
     checked_path,
@@ -31,13 +23,16 @@ from voicelog.casefile.files import (
     take_writer_lock,
     told_as_case_file_error,
 )
-from voicelog.casefile.opening import connect, frozen_stamp, make_file, use_write_ahead_log
-from voicelog.casefile.schema import APPLICATION_ID, USER_VERSION, guard_problems
+from voicelog.casefile.integrity import find_problems
+from voicelog.casefile.opening import connect, frozen_stamp, make_file, make_writable
+from voicelog.casefile.schema import APPLICATION_ID, USER_VERSION
+from voicelog.casefile.secret import sql_errors
+from voicelog.casefile.writing import Tail
 from voicelog.errors import CaseFileError
 
 __all__ = ["APPLICATION_ID", "USER_VERSION", "CaseFile", "Entry", "EntryDraft", "clip_hash"]
 
-_PLACED_BY_THE_FILE = ("case_opened", "case_closed")
+_PLACED_BY_THE_FILE = ("case_opened", "case_closed", "review_opened", "audio_deleted")
 _AUDIT = "Run `voicelog audit` on the file to see everything that is wrong with it."
 
 
@@ -56,6 +51,8 @@ class CaseFile:
     ) -> None:
         self.path = path
         """Where it lies, symbolic links resolved."""
+        self.sign: Signer | None = None
+        """What signs a closing entry; None leaves it unsigned."""
         self._connection = connection
         self._lock = lock
         self._frozen = frozen
@@ -66,7 +63,7 @@ class CaseFile:
 
         Args:
             path: where; nothing may have this name yet.
-            opened: the body of its first entry, ``case_opened``.
+            opened: the body of its first entry, ``case_opened``; with ``NOT_KEPT`` in it, no clip is ever stored.
             at: when the case was opened, aware.
 
         Raises:
@@ -76,8 +73,8 @@ class CaseFile:
         real = new_path(Path(path))
         lock = take_writer_lock(real)
         try:
-            first = _placed([EntryDraft("case_opened", dict(opened), at)], 0, FIRST_PREVIOUS)
-            connection = make_file(real, lambda new: _insert_entries(new, first))
+            first = EntryDraft("case_opened", dict(opened), at)
+            connection = make_file(real, lambda new: Tail(new, 0, FIRST_PREVIOUS).put([first]))
         except BaseException:
             free_writer_lock(real, lock)
             raise
@@ -102,7 +99,7 @@ class CaseFile:
                 real.chmod(0o600)
                 connection = connect(real, write=True)
                 try:
-                    _check_writable(connection, real)
+                    make_writable(connection, real)
                 except BaseException:
                     connection.close()
                     raise
@@ -129,22 +126,30 @@ class CaseFile:
         for draft in drafts:
             if draft.type in _PLACED_BY_THE_FILE:
                 raise CaseFileError(f"An entry of type {draft.type} is made only by opening or closing the case.", "")
-        with self._writing() as (count, head):
-            entries = _placed(drafts, count, head)
-            _insert_clips(self._connection, clips)
-            _insert_entries(self._connection, entries)
-        return entries
+        with self.writing() as tail:
+            if clips and self.keeps_audio:
+                tail.put_clips(clips)
+            return tail.put(drafts)
 
     def close_case(self, at: datetime) -> Entry:
-        """End the record: its last entry holds the number of entries before it and the hash of the last of them.
+        """End the record: its last entry holds the number of entries before it and the hash of the last of them,
+        and where the file has a signer, its signature. A later review adds to it and closes it again (``review.py``).
 
         Raises:
             CaseFileError: as for ``append``.
         """
-        with self._writing() as (count, head):
-            entries = _placed([EntryDraft("case_closed", {"count": count, "head": head}, at)], count, head)
-            _insert_entries(self._connection, entries)
-        return entries[0]
+        with self.writing() as tail:
+            return tail.close(at, self.sign)
+
+    @property
+    def keeps_audio(self) -> bool:
+        """Whether clips are stored; else only their hashes are, in the entries."""
+        ((body,),) = self._rows("SELECT body FROM entries WHERE seq = 1")
+        try:
+            opened = parse_canonical(body)
+        except ValueError as error:
+            raise CaseFileError(f"Entry 1 of {shown(self.path)} cannot be read: {error}.", _AUDIT) from error
+        return not (isinstance(opened, dict) and opened.items() >= NOT_KEPT.items())
 
     def entries(self) -> Iterator[Entry]:
         """Every entry in order, as of the first one taken. Hashes are not checked here: ``problems`` does.
@@ -158,6 +163,11 @@ class CaseFile:
             except ValueError as error:
                 raise CaseFileError(f"Entry {row[0]} of {shown(self.path)} cannot be read: {error}.", _AUDIT) from error
 
+    def head(self) -> str:
+        """The hash of the last entry: a note of it, kept elsewhere, finds every later change of what stands now."""
+        ((digest,),) = self._rows("SELECT hash FROM entries ORDER BY seq DESC LIMIT 1")
+        return str(digest)
+
     def clip(self, name: str) -> bytes:
         """The FLAC bytes of a clip, checked against its name.
 
@@ -166,7 +176,8 @@ class CaseFile:
         """
         rows = self._rows("SELECT flac FROM clips WHERE hash = ?", name)
         if not rows:
-            raise CaseFileError(f"{shown(self.path)} has no audio clip {name[:12]}.", _AUDIT)
+            hint = "It was deleted or never kept, or it is lost: `voicelog audit` tells which."
+            raise CaseFileError(f"{shown(self.path)} has no audio clip {name[:12]}.", hint)
         flac = rows[0][0]
         if not isinstance(flac, bytes) or clip_hash(flac) != name:
             raise CaseFileError(f"The audio clip {name[:12]} of {shown(self.path)} was replaced.", _AUDIT)
@@ -204,35 +215,61 @@ class CaseFile:
         self.close()
 
     @contextmanager
-    def _writing(self) -> Iterator[tuple[int, str]]:
-        """One transaction that is kept whole or not at all; gives the seq and the hash of the last entry."""
+    def writing(self, *, after_closing: bool = False) -> Iterator[Tail]:
+        """One transaction that is kept whole or not at all, for this room's own use; gives the end of the record.
+
+        Args:
+            after_closing: for a review: the case must be closed, where it else must not.
+        """
         if self._lock is None:
             raise CaseFileError(f"{shown(self.path)} is not open for writing.", "Open it for writing.")
         with told_as_case_file_error("write", self.path):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
-                yield self._head()
+                yield Tail(self._connection, *self._end(after_closing))
                 self._connection.execute("COMMIT")
             except BaseException:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
 
-    def _head(self) -> tuple[int, str]:
+    def _end(self, after_closing: bool) -> tuple[int, str]:
         last = "SELECT seq, hash, type FROM entries ORDER BY seq DESC LIMIT 1"
         seq, digest, kind = self._connection.execute(last).fetchone()
-        if kind == "case_closed":
+        if (kind == "case_closed") != after_closing:
+            if after_closing:
+                raise CaseFileError(f"The case in {shown(self.path)} is not closed.", "Close it first.")
             raise CaseFileError(f"The case in {shown(self.path)} is closed.", "Record into a new case file.")
         if not isinstance(digest, str):
             raise CaseFileError(f"Entry {seq} of {shown(self.path)} has no hash to go on from.", _AUDIT)
         return seq, digest
+
+    def clip_names(self) -> list[str]:
+        """The hash of every clip that is stored, in the order of storing."""
+        return [name for (name,) in self._rows("SELECT hash FROM clips ORDER BY id")]
+
+    def delete_clips(self) -> None:
+        """Delete every clip, inside ``writing``; the file allows it only right behind the entry that names them."""
+        self._connection.execute("DELETE FROM clips")
+
+    def scrub(self) -> bool:
+        """Empty the log and make the file anew without its free pages; False while another program's reading keeps
+        old pages in the log."""
+        with told_as_case_file_error("write", self.path):
+            # The zeros must go over what was deleted in the file itself; making it anew would only leave it behind.
+            for statement in ("", "VACUUM"):
+                self._connection.execute(statement)
+                ((busy, *_),) = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+                if busy:
+                    return False
+        return True
 
     def _rows(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
         """Every row of one query. A file read without a log is read again if a writer came to it meanwhile."""
         while True:
             try:
                 rows = self._connection.execute(sql, values).fetchall()
-            except (sqlite3.Error, UnicodeDecodeError) as error:
+            except sql_errors() as error:
                 if not self._overtaken():
                     raise case_file_error(error, "read", self.path) from error
             else:
@@ -255,35 +292,3 @@ def _connect_reading(path: Path) -> tuple[sqlite3.Connection, tuple[int, ...] | 
             # A writer that came between the stamp and the reading makes a whole file look broken.
             if frozen is None or frozen_stamp(path) == frozen:
                 raise
-
-
-def _check_writable(connection: sqlite3.Connection, path: Path) -> None:
-    for problem in guard_problems(lambda sql: connection.execute(sql).fetchall()):
-        raise CaseFileError(f"{shown(path)} is not safe to write: {problem}", _AUDIT)
-    use_write_ahead_log(connection, path)
-
-
-def _placed(drafts: Sequence[EntryDraft], count: int, head: str) -> list[Entry]:
-    """The entries that drafts become behind the entry ``count`` with the hash ``head``."""
-    entries: list[Entry] = []
-    for seq, draft in enumerate(drafts, start=count + 1):
-        try:
-            entries.append(place(draft, seq, entries[-1].hash if entries else head))
-        except ValueError as error:
-            hint = "Nothing of this step was stored."
-            raise CaseFileError(f"An entry of type {draft.type!r} cannot be stored: {error}.", hint) from error
-    return entries
-
-
-def _insert_entries(connection: sqlite3.Connection, entries: Sequence[Entry]) -> None:
-    for entry in entries:
-        row = (entry.seq, entry.at.isoformat(), entry.type, canonical_json(entry.body), entry.previous, entry.hash)
-        connection.execute(f"INSERT INTO entries ({ENTRY_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)", row)
-
-
-def _insert_clips(connection: sqlite3.Connection, clips: Sequence[bytes]) -> None:
-    for flac in clips:
-        name = clip_hash(flac)
-        if connection.execute("SELECT 1 FROM clips WHERE hash = ?", (name,)).fetchone() is None:
-            insert = "INSERT INTO clips (id, hash, flac) SELECT coalesce(max(id), 0) + 1, ?, ? FROM clips"
-            connection.execute(insert, (name, bytes(flac)))

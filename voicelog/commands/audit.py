@@ -7,6 +7,8 @@ import sys
 from collections.abc import Sequence
 
 from voicelog.casefile.chain import Entry
+from voicelog.casefile.closing import signature_problems, signed_with
+from voicelog.casefile.signing import fingerprint, verifier
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
 from voicelog.checks.audit import GROUPS, AuditFinding, Group, audit, integrity
@@ -30,10 +32,15 @@ _TITLES: dict[Group, tuple[str, str, str]] = {
 
 def run(arguments: argparse.Namespace) -> int:
     """Print what is found, grouped; exit code 1 when there is anything."""
+    keys = dict(verifier(path) for path in arguments.public_key)
     protocol, drugs = told_protocol(arguments.grammars), load_grammar(*arguments.grammars).drugs
     with CaseFile.open(arguments.case) as case:
         problems = case.problems()
         entries, broken = _readable(case)
+    if keys and entries:
+        problems += signature_problems(entries, keys)
+    if arguments.head and arguments.head.strip().lower() not in {entry.hash for entry in entries}:
+        problems.append("The head that was noted before is not in the chain: it was hashed again, or its end is gone.")
     path = str(arguments.case)
     if broken is None and not entries:
         broken = "The case file has no entries."
@@ -48,9 +55,9 @@ def run(arguments: argparse.Namespace) -> int:
         # What cannot be read cannot be judged: no part of it is called complete or missing.
         found = tuple(integrity([*problems, f"{broken} The rest was not audited."]))
     if arguments.json:
-        _print_json(found, path)
+        _print_json(found, path, entries)
     else:
-        _print(found, path, len(entries))
+        _print(found, path, entries, checked=bool(keys))
     return 1 if found else 0
 
 
@@ -64,7 +71,7 @@ def _readable(case: CaseFile) -> tuple[list[Entry], str | None]:
     return entries, None
 
 
-def _print_json(found: Sequence[AuditFinding], path: str) -> None:
+def _print_json(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry]) -> None:
     for one in found:
         line = {
             "type": "finding",
@@ -79,18 +86,26 @@ def _print_json(found: Sequence[AuditFinding], path: str) -> None:
         sys.stdout.write(json_line(line) + "\n")
     counts = {group: sum(one.group == group for one in found) for group in GROUPS}
     summary = {"type": "audit", "case": path, "findings": len(found), "groups": counts, "caution": CAUTION}
+    summary["head"] = entries[-1].hash if entries else None
+    summary["signed_with"] = signed_with(entries) or None
     sys.stdout.write(json_line(summary) + "\n")
 
 
-def _print(found: Sequence[AuditFinding], path: str, count: int) -> None:
+def _print(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry], *, checked: bool) -> None:
     from rich.console import Console
     from rich.text import Text
 
     console = Console(highlight=False)
     console.print(Text(printable(f"audit of {path}"), style="bold"), soft_wrap=True)
     whole = not any(one.group == "integrity" for one in found)
-    chain = f"{count} entries, the hash chain {'holds' if whole else 'does not hold'}"
+    chain = f"{len(entries)} entries, the hash chain {'holds' if whole else 'does not hold'}"
     console.print(Text(chain, style="dim" if whole else "bold red"), soft_wrap=True)
+    if entries:
+        console.print(Text(printable(f"head {entries[-1].hash}"), style="dim"), soft_wrap=True)
+    key = signed_with(entries)
+    if key:
+        unchecked = "" if checked else ": not checked, give the key with --public-key FILE"
+        console.print(Text(f"says it is signed with key {fingerprint(key)}{unchecked}", style="dim"), soft_wrap=True)
     for group in GROUPS:
         title, sign, style = _TITLES[group]
         mine = [one for one in found if one.group == group]

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 from voicelog import __version__
 from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.closing import NOT_KEPT
+from voicelog.casefile.signing import stated_signer
 from voicelog.casefile.state import CaseState
 from voicelog.commands.replay import new_case_path, told_protocol
 from voicelog.errors import AudioError, CaseFileError, UsageError, VoicelogError
@@ -57,6 +59,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise UsageError("--case makes a new case and --resume goes on with one", "give one of the two")
     if arguments.mute and arguments.voice:
         raise UsageError("--mute speaks with no voice", "leave out --mute or --voice")
+    if arguments.no_audio and arguments.resume:
+        raise UsageError("--no-audio is for a new case", "leave it out: a resumed case keeps its audio as it began")
+    sign = stated_signer(arguments.sign)
     case = _resumed(arguments.resume) if arguments.resume else None
     try:
         made = _make(arguments, case)
@@ -64,7 +69,9 @@ def run(arguments: argparse.Namespace) -> int:
         started = datetime.now(UTC).astimezone()
         try:
             with Microphone(arguments.device) as microphone:
-                case = case or _new(arguments.case or new_case_path(Path("live")), made, microphone, started)
+                path = arguments.case or new_case_path(Path("live"))
+                case = case or _new(path, made, microphone, started, NOT_KEPT if arguments.no_audio else {})
+                case.sign = sign
                 return _session(arguments, made, microphone, case)
         finally:
             made.listener.close()
@@ -137,10 +144,10 @@ def _means(made: _Made, microphone: Microphone) -> dict[str, object]:
     }
 
 
-def _new(path: Path, made: _Made, microphone: Microphone, started: datetime) -> LiveCase:
+def _new(path: Path, made: _Made, microphone: Microphone, started: datetime, kept: dict[str, str]) -> LiveCase:
     from voicelog.live.case import LiveCase
 
-    opened = {**_means(made, microphone), "source": "microphone", "clock": "stated"}
+    opened = {**_means(made, microphone), "source": "microphone", "clock": "stated", **kept}
     case = LiveCase.create(path, opened, started)
     assert isinstance(case, LiveCase)
     case.kept = list(case.entries())
@@ -202,7 +209,7 @@ def _session(arguments: argparse.Namespace, made: _Made, microphone: Microphone,
             parts.recorder.write(at_once=True)
             mouth.close()
     made.show.close()
-    _summary(case.state, case.path, as_json=arguments.json)
+    _summary(case.state, case.path, case.head(), as_json=arguments.json)
     if failure:
         if isinstance(failure, CaseFileError):
             hint = f"The case is not closed. Free some space and go on: voicelog listen --resume {case.path}"
@@ -228,15 +235,17 @@ def _ended_by_signals(live: Live) -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _summary(state: CaseState, path: Path, *, as_json: bool) -> None:
+def _summary(state: CaseState, path: Path, head: str, *, as_json: bool) -> None:
     """Where the case is, and what nobody confirmed."""
     if as_json:
         from voicelog.commands.show import case_line, event_line
         from voicelog.views.plain import json_line
 
-        lines = [json_line(event_line(one)) for one in state.events] + [json_line(case_line(state, str(path)))]
+        lines = [json_line(event_line(one)) for one in state.events] + [
+            json_line({**case_line(state, str(path)), "head": head})
+        ]
     else:
         lines = [f"open  {item}" for item in open_items(state)]
-        lines += [f"case file {printable(str(path))}", CAUTION]
+        lines += [f"case file {printable(str(path))}", f"head {head}", CAUTION]
     sys.stdout.writelines(f"{line}\n" for line in lines)
     sys.stdout.flush()

@@ -18,6 +18,8 @@ from voicelog.audio.clock import SampleClock
 from voicelog.audio.endpoint import Endpointer, EndpointSettings
 from voicelog.audio.source import RecordingInfo, probe, read_blocks
 from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.closing import NOT_KEPT
+from voicelog.casefile.signing import stated_signer
 from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.checks.protocol import Protocol, load_protocol
@@ -131,6 +133,8 @@ class _Replay:
         self.picture: Path | None = options.svg
         self.attention: str = options.attention
         self.protocol = told_protocol(options.grammars)
+        self.sign = stated_signer(options.sign)
+        self.kept = NOT_KEPT if options.no_audio else {}
 
     def run(self) -> None:
         """Replay, print and close.
@@ -146,14 +150,17 @@ class _Replay:
             "clock": "stated" if self.stated else "assumed",
             "attention": self.attention,
             "protocol_hash": self.protocol.digest,
+            **self.kept,
         }
         with CaseFile.create(self.path, opened, self.clock.at(0)) as case:
+            case.sign = self.sign
             session = Session(self.grammar, case, self.listener.name, self.attention, protocol=self.protocol)
             failure = self._play(session)
             end = self.clock.at(int(self.info.duration_s * SAMPLE_RATE))
             self._report(session.close(end))
             state = fold(case.entries())
-        self._summary(state)
+            head = case.head()
+        self._summary(state, head)
         if self.picture:
             save_picture(self._console, f"voicelog replay {self.info.path.name}", self.picture)
         if failure:
@@ -236,11 +243,11 @@ class _Replay:
             style = "bold yellow" if entry.type != "read_back" or entry.body["text"].endswith("Confirm?") else "bold"
             console.print(Text.assemble("          says   ", (entry.body["text"], style)), soft_wrap=True)
 
-    def _summary(self, state: CaseState) -> None:
+    def _summary(self, state: CaseState, head: str) -> None:
         if self.as_json:
             for recorded in state.events:
                 self._line(event_line(recorded))
-            self._line(case_line(state, str(self.path)))
+            self._line({**case_line(state, str(self.path)), "head": head})
             return
         from rich.text import Text
 
@@ -251,6 +258,7 @@ class _Replay:
         print_case(console, state)
         console.print()
         console.print(Text.assemble("case file ", (printable(str(self.path)), "bold")), soft_wrap=True)
+        console.print(Text.assemble("head      ", (head, "dim")), soft_wrap=True)
         console.print(Text(CAUTION, style="dim"))
         console.print()
 

@@ -16,12 +16,15 @@ def run(arguments: argparse.Namespace) -> int:
     with CaseFile.open(arguments.case) as case:
         state = fold(case.entries())
         problems = case.problems()
+        head = case.head()
     if arguments.json:
         for recorded in state.events:
             sys.stdout.write(json_line(event_line(recorded)) + "\n")
-        sys.stdout.write(json_line({**case_line(state, str(arguments.case)), "problems": problems}) + "\n")
+        sys.stdout.write(
+            json_line({**case_line(state, str(arguments.case)), "head": head, "problems": problems}) + "\n"
+        )
     else:
-        _print(state, str(arguments.case), problems)
+        _print(state, str(arguments.case), head, problems)
     return 1 if problems else 0
 
 
@@ -54,7 +57,7 @@ def case_line(state: CaseState, path: str) -> dict[str, object]:
     }
 
 
-def _print(state: CaseState, path: str, problems: list[str]) -> None:
+def _print(state: CaseState, path: str, head: str, problems: list[str]) -> None:
     from rich.console import Console
     from rich.text import Text
 
@@ -67,6 +70,7 @@ def _print(state: CaseState, path: str, problems: list[str]) -> None:
     heard = f"source {source}, clock {clock}, heard by {engine}, {len(state.utterances)} utterances"
     console.print(Text(printable(f"case file {path}"), style="bold"), soft_wrap=True)
     console.print(Text(printable(heard), style="dim"), soft_wrap=True)
+    console.print(Text(printable(f"head {head}"), style="dim"), soft_wrap=True)
     console.print()
     print_case(console, state)
     console.print()

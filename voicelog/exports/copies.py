@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import sqlite3
 from pathlib import Path
 
 from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.files import beside, checked_path, new_path, sync_folder, told_as_case_file_error
-from voicelog.casefile.opening import connect, frozen_stamp
+from voicelog.casefile.opening import connect, copy_into, frozen_stamp
 from voicelog.casefile.store import CaseFile
 from voicelog.exports.jsonl import ImportedCase
 from voicelog.exports.source import ExportError
@@ -36,11 +35,7 @@ def _copied(real: Path, made: Path) -> bool:
             try:
                 # A narrow umask may have taken even the owner's rights.
                 made.chmod(0o600)
-                writing = sqlite3.connect(made)
-                try:
-                    reading.backup(writing)
-                finally:
-                    writing.close()
+                copy_into(reading, real, made)
             except BaseException:
                 _remove(made)
                 raise
@@ -59,12 +54,11 @@ def make_case(imported: ImportedCase, target: Path) -> CaseFile:
         CaseFileError: the name is taken or the disk refuses; nothing is then left of it.
     """
     first, *rest = imported.entries
-    closing = rest.pop() if rest and rest[-1].type == "case_closed" else None
     case = CaseFile.create(target, first.body, first.at)
     try:
-        case.append([EntryDraft(entry.type, entry.body, entry.at) for entry in rest], imported.clips)
-        if closing:
-            case.close_case(closing.at)
+        with case.writing() as tail:
+            tail.put_clips(imported.clips)
+            tail.put([EntryDraft(entry.type, entry.body, entry.at) for entry in rest])
         if list(case.entries()) != list(imported.entries):
             raise ExportError("The new case file is not equal to what was imported.", "Nothing was kept; try again.")
     except BaseException:

@@ -12,6 +12,7 @@ from typing import Any
 from voicelog import __version__
 from voicelog.casefile.canonical import canonical_json, parse_canonical
 from voicelog.casefile.chain import FIRST_PREVIOUS, Entry, clip_hash, entry_hash
+from voicelog.casefile.closing import clips_said, closing_fits, misplaced
 from voicelog.exports.source import ExportError
 
 FORMAT = 1
@@ -53,7 +54,8 @@ def jsonl_lines(name: str, entries: Sequence[Entry], clip: Callable[[str], bytes
     Raises:
         CaseFileError: ``clip`` has no such clip.
     """
-    names = named_clips(entries) if clip else []
+    said = clips_said(entries)
+    names = [name for name in named_clips(entries) if said.missed(name)] if clip else []
     yield _line(
         {
             "line": "case",
@@ -141,11 +143,10 @@ class _Reading:
             raise ValueError(f"entry {entry.seq} does not follow from the entry before it")
         if entry_hash(entry.seq, entry.at, entry.type, entry.body, entry.previous) != entry.hash:
             raise ValueError(f"entry {entry.seq} was changed: its hash does not fit what it says")
-        if (entry.type == "case_opened") != (entry.seq == 1) or (
-            self.entries and self.entries[-1].type == "case_closed"
-        ):
+        closed_by = self.entries[-1].seq if self.entries and self.entries[-1].type == "case_closed" else 0
+        if (entry.type == "case_opened") != (entry.seq == 1) or misplaced(entry.type, closed_by):
             raise ValueError(f"entry {entry.seq} of type {entry.type!r} cannot stand at this place")
-        if entry.type == "case_closed" and entry.body != {"count": entry.seq - 1, "head": entry.previous}:
+        if entry.type == "case_closed" and not closing_fits(entry):
             raise ValueError("the closing entry does not fit the entries before it")
         self.entries.append(entry)
 
@@ -174,7 +175,8 @@ class _Reading:
             found = f"{len(entries)} entries and {len(self.clips)} clips"
             counted = f"{case['entries']} and {case['clips']}"
             raise ExportError(f"{self.source} ends too soon after line {lines}: {found}, not {counted}.", _HINT)
-        missing = tuple(name for name in named_clips(entries) if name not in self.clips)
+        said = clips_said(entries)
+        missing = tuple(name for name in said.named if name not in self.clips and said.missed(name))
         if missing and case["audio"] is not False:
             raise ExportError(f"{self.source} line 1: says it has the audio, but {len(missing)} clips lack.", _HINT)
         return ImportedCase(tuple(entries), tuple(self.clips.values()), missing)

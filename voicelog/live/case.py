@@ -88,9 +88,14 @@ def sound_end(case: CaseFile, clock: SampleClock) -> int:
 
 
 def unheard(case: CaseFile, clock: SampleClock) -> Iterator[tuple[int, NDArray[np.int16]]]:
-    """The sound that was stored and is in no utterance yet, after the last one: sample number and samples, in order."""
+    """The sound that was stored and is in no utterance yet, after the last one: sample number and samples, in order.
+
+    A case that keeps no audio has none: what was said just before it was broken off cannot be heard again.
+    """
     from voicelog.audio.flac import decode_flac
 
+    if not case.keeps_audio:
+        return
     entries = [entry for entry in case.entries() if entry.type in {"audio", "utterance"}]
     heard = max((_sample(entry, "end", clock) for entry in entries if entry.type == "utterance"), default=0)
     sound = [entry for entry in entries if entry.type == "audio" and _sample(entry, "end", clock) > heard]
