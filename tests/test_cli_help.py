@@ -32,6 +32,8 @@ def test_the_commands_of_this_version() -> None:
         "show",
         "handover",
         "audit",
+        "key",
+        "forget-audio",
         "grammar",
         "doctor",
         "export",
