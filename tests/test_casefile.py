@@ -17,12 +17,14 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from campaigns import share
 from case_files import AT, ENTRY_VALUES, ROOT, make, problems, remark, run_python, stored, tamper
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from voicelog.casefile.chain import entry_hash
 from voicelog.casefile.schema import GUARDS
+from voicelog.casefile.secret import PASSPHRASE_FILE
 from voicelog.casefile.store import CaseFile, EntryDraft, clip_hash
 from voicelog.errors import CaseFileError
 
@@ -494,16 +496,25 @@ from voicelog.casefile.store import CaseFile, EntryDraft, clip_hash
 at = datetime(2026, 11, 25, 8, tzinfo=timezone.utc)
 with CaseFile.open(sys.argv[1], write=True) as case:
     while True:
-        flac = b"x" * 3000 + str(list(case.entries())[-1].seq).encode()
+        flac = b"x" * 3000 + case.head().encode()
         entries = case.append([EntryDraft("u", {"clip": clip_hash(flac)}, at), EntryDraft("e", {}, at)], [flac])
         print(entries[-1].seq, flush=True)
 """
 
 
-def test_a_kill_at_any_moment_loses_no_acknowledged_entry(path: Path) -> None:
+@pytest.mark.parametrize(("encrypted", "usual", "full"), [(False, 10, 200), (True, 1, 200)])
+def test_a_kill_at_any_moment_loses_no_acknowledged_entry(
+    path: Path, monkeypatch: pytest.MonkeyPatch, encrypted: bool, usual: int, full: int
+) -> None:
     moments = random.Random(11)
+    if encrypted:
+        pytest.importorskip("sqlcipher3", reason="pip install 'voicelog[encrypt]'")
+        secret = path.with_name("secret")
+        secret.write_text("correct horse\n")
+        secret.chmod(0o600)
+        monkeypatch.setenv(PASSPHRASE_FILE, str(secret))
     CaseFile.create(path, {}, AT).close()
-    for _ in range(10):
+    for _ in range(share(usual, full)):
         environment = {**os.environ, "PYTHONPATH": str(ROOT)}
         command = [sys.executable, "-c", APPENDER, str(path)]
         with subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True) as process:

@@ -26,11 +26,9 @@ def canonical_json(value: Any) -> str:
             nested too deeply.
     """
     try:
-        text = json.dumps(_plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        return _written(_plain(value))
     except RecursionError as error:
         raise ValueError("nested too deeply") from error
-    text.encode("utf-8")
-    return _OTHER_CONTROLS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def parse_canonical(text: str) -> Any:
@@ -40,13 +38,28 @@ def parse_canonical(text: str) -> Any:
         ValueError: when the text is not JSON, or is JSON but not in canonical form.
     """
     try:
-        value = json.loads(text)
-        again = canonical_json(value)
+        value = _DECODER.decode(text)
+        # What JSON gives needs no way round by ``_plain``: a long case is read through here when it is opened.
+        again = _written(value)
     except (RecursionError, TypeError, ValueError) as error:
         raise ValueError(f"not canonical JSON: {error}") from error
     if again != text:
         raise ValueError("JSON, but not in canonical form")
     return value
+
+
+def _written(value: Any) -> str:
+    text = _ENCODER.encode(value)
+    text.encode("utf-8")
+    return _OTHER_CONTROLS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+def _no_float(text: str) -> Any:
+    raise ValueError(f"the number {text[:40]} is no whole one; measured numbers stand as text")
+
+
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+_DECODER = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float)
 
 
 def _plain(value: Any) -> Any:
