@@ -102,7 +102,9 @@ def build(kind: int, path: Path, chance: random.Random) -> None:
             bound_socket(path)
         case 18:
             make(path)
-            chance.choice([os.mkfifo, os.mkdir])(path.with_name(path.name + chance.choice(["-wal", "-shm", "-journal"])))
+            chance.choice([os.mkfifo, os.mkdir])(
+                path.with_name(path.name + chance.choice(["-wal", "-shm", "-journal"]))
+            )
         case 19:
             other = TABLES["entries"].replace("TEXT NOT NULL", chance.choice(["ANY", "TEXT", f"TEXT DEFAULT {name}"]))
             database(path, *OURS, other, TABLES["clips"], *GUARDS.values())

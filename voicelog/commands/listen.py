@@ -158,6 +158,7 @@ def _session(arguments: argparse.Namespace, made: _Made, microphone: Microphone,
     from voicelog.audio.clock import SampleClock
     from voicelog.dialogue.restore import restore
     from voicelog.live.case import sound_end, unheard
+    from voicelog.live.clock import CaseTime
     from voicelog.live.hearing import HearingThread
     from voicelog.live.loop import Live
     from voicelog.live.mouth import Mouth
@@ -178,11 +179,12 @@ def _session(arguments: argparse.Namespace, made: _Made, microphone: Microphone,
     )
     hearing = HearingThread(made.listener, clock)
     resumed_at = 0
+    told = CaseTime(max(entry.at for entry in case.kept))
     if arguments.resume:
         resumed_at = sound_end(case, clock)
         for start, samples in unheard(case, clock):
             hearing.catch_up(samples, start)
-        case.append([EntryDraft("resumed", {**_means(made, microphone)}, datetime.now(UTC).astimezone())])
+        case.append([EntryDraft("resumed", {**_means(made, microphone)}, told.now().astimezone())])
     mouth = Mouth(Speaker(made.voice, arguments.output), made.voice.name)
     parts = Parts(
         case,
@@ -195,6 +197,7 @@ def _session(arguments: argparse.Namespace, made: _Made, microphone: Microphone,
         made.show,
         full_duplex=arguments.full_duplex,
         resumed_at=resumed_at,
+        time=told,
     )
     live = Live(parts)
     text = f"{made.listener.name} hears {microphone.device_name}, {made.voice.name} speaks, into {case.path}"

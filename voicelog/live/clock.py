@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 from voicelog.audio.clock import SampleClock
@@ -43,6 +44,44 @@ class Sleep:
         slept = self._ahead - before
         # The two clocks are read one after the other, so they never agree to the microsecond.
         return slept if slept > 0.5 else 0.0
+
+
+class CaseTime:
+    """The time of a session: the wall clock as it was at the start, then counted, so that it never steps back.
+
+    A machine whose clock is set right in the middle of a case would else put a later act before an earlier one. What
+    the wall clock does meanwhile is told by ``stepped_s``.
+    """
+
+    def __init__(
+        self,
+        not_before: datetime | None = None,
+        wall: Callable[[], datetime] = lambda: datetime.now(UTC),
+        counted: Callable[[], float] = lambda: _ahead() + time.monotonic(),
+    ) -> None:
+        """Begin to count.
+
+        Args:
+            not_before: the last time in the record of a case that goes on.
+            wall: the wall clock.
+            counted: seconds of a clock that nobody sets.
+        """
+        self._wall, self._counted = wall, counted
+        self._since, self._start = counted(), max(wall(), not_before) if not_before else wall()
+        self._told = 0.0
+
+    def now(self) -> datetime:
+        """The time, aware."""
+        return self._start + timedelta(seconds=self._counted() - self._since)
+
+    def stepped_s(self) -> float:
+        """Seconds by which the wall clock was moved since the last call, back if negative; 0 for less than a second."""
+        off = (self._wall() - self.now()).total_seconds()
+        moved = off - self._told
+        if abs(moved) < 1:
+            return 0.0
+        self._told = off
+        return moved
 
 
 def _ahead() -> float:

@@ -123,6 +123,9 @@ class Live:
         slept = self._sleep.slept_s()
         if slept and self._p.place.first is not None:
             self._slept(slept)
+        stepped = parts.time.stepped_s()
+        if stepped:
+            self._stepped(stepped)
         parts.recorder.write()
         self._mind_the_disk()
         if self._deaf is not None or parts.recorder.failure is not None:
@@ -167,6 +170,12 @@ class Live:
         text = _deaf_for(seconds)
         self._p.happened("recovered", text)
         self._p.mouth.recovered(text)
+
+    def _stepped(self, seconds: float) -> None:
+        """The wall clock was set: noted, and not followed, or what came later would stand before what came earlier."""
+        text = f"the clock of this machine was moved by {seconds:.0f} s; the case goes on with the old time"
+        self._p.recorder.enter(EntryDraft("clock_stepped", {"seconds": f"{seconds:.0f}", "text": text}, self._p.now()))
+        self._p.happened("clock_stepped", text)
 
     def _lost(self, seconds: float) -> None:
         now = time.monotonic()

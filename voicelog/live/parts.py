@@ -7,6 +7,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from voicelog.live.clock import CaseTime
+
 if TYPE_CHECKING:
     from voicelog.audio.clock import SampleClock
     from voicelog.audio.microphone import Microphone
@@ -42,12 +44,14 @@ class Parts:
     """Take everything as said: the microphone does not hear the loudspeaker."""
     resumed_at: int = 0
     """Sound before this sample was stored by a session that was broken off."""
+    time: CaseTime = field(default_factory=CaseTime)
+    """What tells the time."""
     place: Place = field(default_factory=Place)
     """Changed by the loop alone."""
 
     def now(self) -> datetime:
-        """The wall clock, in the time zone of the case."""
-        return datetime.now(self.clock.started_at.tzinfo)
+        """The time of the session, in the time zone of the case; it never steps back."""
+        return self.time.now().astimezone(self.clock.started_at.tzinfo)
 
     def seconds_at(self, monotonic: float) -> Decimal:
         """From ``time.monotonic()`` to seconds on the case's clock."""
