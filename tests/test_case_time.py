@@ -1,4 +1,4 @@
-"""The time of a session: counted from its start, so that a wall clock that is set back puts nothing before its cause."""
+"""The time of a session: counted from its start, so that a wall clock set back puts nothing before its cause."""
 
 from __future__ import annotations
 

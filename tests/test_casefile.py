@@ -533,6 +533,24 @@ def test_a_kill_at_any_moment_loses_no_acknowledged_entry(
             assert all(case.clip(entry.body["clip"]) for entry in entries if entry.type == "u")
 
 
+def test_a_torn_log_gives_the_entries_before_the_tear(path: Path) -> None:
+    code = "import os, sys; from datetime import *; from voicelog.casefile.store import *; "
+    code += "c = CaseFile.open(sys.argv[1], write=True); at = datetime(2026, 11, 25, tzinfo=timezone.utc); "
+    code += "[c.append([EntryDraft('x', {'n': n}, at)]) for n in range(6)]; os.kill(os.getpid(), 9)"
+    assert run_python(code, str(make(path))).returncode == -9
+    log = path.with_name(path.name + "-wal")
+    whole, base, counts = log.read_bytes(), path.read_bytes(), []
+    for kept in range(0, len(whole), 997):
+        path.write_bytes(base)
+        log.write_bytes(whole[:kept])
+        path.with_name(path.name + "-shm").unlink(missing_ok=True)
+        assert problems(path) == []
+        counts.append(len(stored(path)))
+    assert counts == sorted(counts)
+    assert {counts[0], counts[-1]} <= set(range(4, 11))
+    assert counts[-1] > counts[0]
+
+
 def test_a_killed_writer_does_not_keep_the_file_locked(path: Path) -> None:
     code = "import os, sys; from voicelog.casefile.store import *; c = CaseFile.open(sys.argv[1], write=True); "
     assert run_python(code + "os.kill(os.getpid(), 9)", str(make(path))).returncode == -9
