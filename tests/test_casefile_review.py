@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from case_files import ENTRY_VALUES, make, problems, stored, tamper
+from report_cases import told_file
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
 from voicelog.casefile.closing import NOT_KEPT
@@ -49,6 +50,21 @@ def test_a_review_stands_between_two_closings_that_both_fit(path: Path) -> None:
     assert entries[-1].body == {"count": 7, "head": entries[-2].hash}
     assert problems(path) == []
     assert fold(stored(path)).closed
+
+
+def test_a_review_does_not_make_the_case_longer(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    told_file(path, (0.0, "pulse ninety"), (1.0, "departed scene"))
+    told = {}
+    for later in (False, True):
+        if later:
+            with CaseFile.open(path, write=True) as case:
+                add_review(case, "sign-off", [], AT.replace(year=2027))
+        for command in ("audit", "handover"):
+            main([command, str(path)])
+            lines = capsys.readouterr().out.splitlines()
+            told[command, later] = [line for line in lines if "head" not in line and "hash chain" not in line]
+    for command in ("audit", "handover"):
+        assert told[command, True] == told[command, False]
 
 
 def test_a_case_under_way_is_not_reviewed(path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import takewhile
 from typing import Any
 
 from voicelog.casefile.canonical import canonical_json
@@ -48,6 +49,12 @@ def closing_fits(entry: Entry) -> bool:
 def misplaced(entry_type: str, closed_by: int) -> bool:
     """Whether an entry of this type may not stand here; ``closed_by`` is the seq of a closing right before, or 0."""
     return (entry_type == REVIEW_OPENED) != bool(closed_by)
+
+
+def recorded_until(entries: Sequence[Entry]) -> datetime:
+    """The latest time in a record of at least one entry; what a later review added does not make the case longer."""
+    case = list(takewhile(lambda entry: entry.type != REVIEW_OPENED, entries))
+    return max(entry.at for entry in case or entries)
 
 
 def signature_problems(entries: Sequence[Entry], keys: dict[str, Verifier]) -> list[str]:

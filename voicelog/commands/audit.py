@@ -7,7 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from voicelog.casefile.chain import Entry
-from voicelog.casefile.closing import signature_problems, signed_with
+from voicelog.casefile.closing import recorded_until, signature_problems, signed_with
 from voicelog.casefile.signing import fingerprint, verifier
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
         except CaseFileError as error:
             broken = error.message
     if broken is None:
-        found = audit(entries, state, protocol, drugs, problems, max(entry.at for entry in entries))
+        found = audit(entries, state, protocol, drugs, problems, recorded_until(entries))
     else:
         # What cannot be read cannot be judged: no part of it is called complete or missing.
         found = tuple(integrity([*problems, f"{broken} The rest was not audited."]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
+from voicelog.casefile.closing import recorded_until
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
 from voicelog.commands.replay import told_protocol
@@ -27,7 +28,7 @@ def run(arguments: argparse.Namespace) -> int:
         problems = case.problems()
     if not entries:
         raise CaseFileError(f"{printable(str(arguments.case))} has no entries.", "Was a case recorded into it?")
-    told = handover(fold(entries), protocol, drugs, max(entry.at for entry in entries), arguments.format)
+    told = handover(fold(entries), protocol, drugs, recorded_until(entries), arguments.format)
     if arguments.json:
         sys.stdout.write(json_line({**plain_handover(told, CAUTION), "problems": problems}) + "\n")
     else:
