@@ -152,6 +152,8 @@ def test_news2_is_not_for_the_young_nor_in_pregnancy() -> None:
     assert named("news2", [(0, patient(age=15, age_unit="year")), *ADULT[1:]]) is None
     assert named("news2", [(0, patient(age=16, age_unit="year")), *ADULT[1:]]) is not None
     assert named("news2", [*ADULT, (2, patient(history="asthma, pregnancy"))]) is None
+    assert named("news2", [*ADULT, (2, patient(pregnant=True))]) is None
+    assert named("news2", [*ADULT, (2, patient(pregnant=True)), (3, patient(pregnant=False))]) is not None
 
 
 def test_news2_needs_to_know_of_oxygen_and_inputs_of_one_time() -> None:

@@ -31,7 +31,8 @@ Route = Literal[
     "rectal",
     "transdermal",
 ]
-DrugAction = Literal["given", "prepared", "wasted", "not_given"]
+DrugAction = Literal["given", "prepared", "wasted", "kept", "not_given"]
+Appearance = Literal["clear", "not_clear", "cloudy", "discolored", "particles"]
 Finding = Literal[
     "responsiveness",
     "glasgow_coma_scale",
@@ -137,6 +138,17 @@ class Medication(_Event):
     route: Route | None = None
     site: str | None = None
     action: DrugAction = "given"
+    """``wasted`` and ``kept`` tell what became of the rest of a vial."""
+    lot: str | None = None
+    """Lot number as on the label, capitals and figures."""
+    expiry: str | None = None
+    """As on the label: ``2027-03``, or ``2027-03-31`` where a day was said."""
+    appearance: Appearance | None = None
+    """What the solution looked like."""
+    checked_by: str | None = None
+    """Role, never a name, of the second person who checked it, as said: ``partner``."""
+    witness: str | None = None
+    """Role, never a name, of who saw the rest wasted or kept, as said."""
 
 
 class Assessment(_Event):
@@ -184,6 +196,7 @@ class Patient(_Event):
     complaint: str | None = None
     allergy: str | None = None
     history: str | None = None
+    pregnant: bool | None = None
 
 
 class Milestone(_Event):

@@ -161,7 +161,7 @@ def _remainders(course: Course) -> Iterator[AuditFinding]:
 
 def _untouched(course: Course) -> Iterator[Dose]:
     """What was prepared and of which nothing was given or wasted since; by entry, as stated times are in minutes."""
-    used = [dose for dose in course.doses if dose.event.action in ("given", "wasted")]
+    used = [dose for dose in course.doses if dose.event.action in ("given", "wasted", "kept")]
     for dose in course.doses:
         later = {one.event.drug for one in used if one.entry.seq > dose.entry.seq}
         if dose.event.action == "prepared" and dose.event.drug not in later:

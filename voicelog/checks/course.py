@@ -200,6 +200,12 @@ class Course:
         """(entry, condition) for each condition said, complaints with them."""
         return self._said("history") + self._said("complaint")
 
+    @cached_property
+    def pregnant(self) -> bool:
+        """Whether the patient was last said to be pregnant."""
+        known = [event.pregnant for _, event in self._patients if event.pregnant is not None]
+        return bool(known and known[-1])
+
     def _said(self, field: str) -> tuple[tuple[str, str], ...]:
         return tuple(
             (entry.id, term)

@@ -28,6 +28,7 @@ from voicelog.checks.vials import (
     amount,
     dose_against_volume,
     known_strength,
+    labels_read,
     remainder_findings,
     stronger_than_carried,
     told_strength,
@@ -254,6 +255,7 @@ def drug_findings(course: Course) -> Iterator[Finding]:
         cautions,
         dose_against_volume,
         stronger_than_carried,
+        labels_read,
         remainder_findings,
     ):
         yield from check(course)

@@ -192,7 +192,7 @@ def _news2(course: Course, now: datetime) -> Score | None:
     signs = ("respiratory_rate", "oxygen_saturation", "systolic", "heart_rate", "temperature")
     last = [reading for sign in signs if (reading := course.latest(sign, now))]
     levels = [one for one in course.findings if one.event.level and one.at <= now]
-    pregnant = any(term in PREGNANT for _, term in course.history)
+    pregnant = course.pregnant or any(term in PREGNANT for _, term in course.history)
     if row is None or len(last) < len(signs) or not levels or pregnant:
         return None
     if course.age is None or course.age[1] < NEWS2_FROM_YEARS:

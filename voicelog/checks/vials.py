@@ -16,7 +16,7 @@ from voicelog.checks.finding import CONTRADICTION, Finding, rounded, said, shown
 from voicelog.checks.rows import Percent
 from voicelog.checks.units import PerMl, per_ml
 
-UNCLEAR = frozenset({"cloudy", "discolored", "discoloured", "particles", "crystals", "brown", "milky", "not clear"})
+UNCLEAR = frozenset({"not_clear", "cloudy", "discolored", "discoloured", "particles", "crystals", "brown", "milky", "not clear"})
 """Words for a solution that is not as it should be (common practice, no source)."""
 _DAY = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2}))?")
 
@@ -65,9 +65,18 @@ def vial_findings(
         ear = f"{drug}, expiry date not clear"
         found.append(Finding("expiry_unclear", "ask", about, ear, f"{drug}: expiry {expiry!r} is no date", "the label"))
     if appearance and unclear(appearance):
-        ear = f"{drug} is {appearance}"
-        found.append(Finding("not_clear", "alarm", about, ear, f"{drug}: solution is {appearance}", "common practice"))
+        looks = appearance.replace("_", " ")
+        looks = "has particles" if looks == "particles" else f"is {looks}"
+        ear = f"{drug} {looks}"
+        found.append(Finding("not_clear", "alarm", about, ear, f"{drug}: solution {looks}", "common practice"))
     return tuple(found)
+
+
+def labels_read(course: Course) -> Iterator[Finding]:
+    """What the two-person look at each vial raises, by what was said of its label and looks."""
+    for dose in course.doses:
+        event = dose.event
+        yield from vial_findings(dose.id, event.drug, dose.at.date(), expiry=event.expiry, appearance=event.appearance)
 
 
 @dataclass(frozen=True)
@@ -201,10 +210,18 @@ def _fluids(course: Course) -> set[str]:
     return {drug.name for drug in course.drugs.values() if all(unit.startswith(("mL", "L")) for unit in drug.units)}
 
 
+def _same_vial(before: Dose, now: Dose) -> bool:
+    """Whether a vial is called out a second time, to be checked: the amount drawn up last, now with its label."""
+    one, other = before.event, now.event
+    read = other.expiry or other.lot or other.appearance or other.checked_by
+    amounts = (one.dose, one.unit, one.volume_ml) == (other.dose, other.unit, other.volume_ml)
+    return one.action == "prepared" and bool(read) and amounts and not (one.expiry or one.lot or one.checked_by)
+
+
 def remainder_findings(course: Course) -> Iterator[Finding]:
     """What is left of each drug that was prepared, and doses or waste that do not fit what was left.
 
-    Preparing adds; giving and wasting take away. A dose from nothing left is a new vial that was not announced.
+    Preparing adds; giving, wasting and keeping take away. A dose from nothing left is a new vial that was not announced.
     """
     for drug in sorted({dose.event.drug for dose in course.doses} - _fluids(course)):
         left: Amount | None = None
@@ -214,11 +231,13 @@ def remainder_findings(course: Course) -> Iterator[Finding]:
             value = in_unit(taken.value, taken.unit, left.unit) if taken and left else None
             if taken is None or dose.event.action == "not_given":
                 continue
+            if dose.event.action == "prepared" and newest and _same_vial(newest, dose):
+                continue
             if dose.event.action == "prepared":
                 left = Amount(left.value + value, left.unit) if left and value is not None else taken
             elif left and left.value > 0 and value is not None:
                 if value > left.value:
-                    word = "given" if dose.event.action == "given" else "wasted"
+                    word = dose.event.action
                     text = f"{drug}: more {word} than was left, {{}}"
                     ear, eye = text.format(said(left.value, left.unit)), text.format(shown(left.value, left.unit))
                     beside = (newest.id,) if newest else ()

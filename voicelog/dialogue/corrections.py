@@ -29,7 +29,12 @@ _NUMBERS = frozenset({"value", "systolic", "diastolic", "dose"})
 """Fields that a number alone may answer."""
 _WHOLE = frozenset({"heart_rate", "respiratory_rate", "oxygen_saturation", "pain_score"})
 """Signs counted in whole numbers."""
-_OF_A_DRUG = frozenset({"drug", "dose", "unit", "volume_ml", "concentration", "route", "site", "action"})
+_OF_A_DRUG = frozenset(
+    {
+        *("drug", "dose", "unit", "volume_ml", "concentration", "route", "site", "action"),
+        *("lot", "expiry", "appearance", "checked_by", "witness"),
+    }
+)
 """What a correction may change of a medication without saying all of it."""
 _CHECKED_AGAIN = frozenset({"unit_assumed", "unit_unusual", "route_missing", "route_unusual", "dose_above_limit"})
 """Flags that completing an event finds again; every other flag of a corrected entry stays with it."""

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from voicelog.events import Assessment, Event, Medication, Milestone, Patient, Procedure, Remark, VitalSign
+from voicelog.grammar.numbers import MONTHS
 from voicelog.parse.result import Draft, Question
 
 _DIGIT = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
@@ -21,6 +22,7 @@ _ALPHABET = (
     "sierra tango uniform victor whiskey x-ray yankee zulu"
 )
 _LETTERS = {word[0]: word for word in _ALPHABET.split()}
+_SPOKEN = frozenset(_LETTERS) | frozenset("0123456789")
 _UNITS = {
     "mg": ("milligram", "milligrams"),
     "ug": ("microgram", "micrograms"),
@@ -74,7 +76,7 @@ _FLAGS = {
     "during_read_back": "heard while I spoke",
     "no_target": "nothing to correct was found, entered as new",
 }
-_ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "not_given": "not given"}
+_ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "kept": "kept", "not_given": "not given"}
 
 
 def spoken_number(value: Decimal | int) -> str:
@@ -133,7 +135,26 @@ def _medication(event: Medication) -> str:
         event.route,
         event.site,
         _ACTIONS[event.action],
+        f"lot {_spelled(event.lot)}" if event.lot else None,
+        f"expires {spoken_expiry(event.expiry)}" if event.expiry else None,
+        _plain(event.appearance),
+        f"checked by {event.checked_by}" if event.checked_by else None,
+        f"witnessed by {event.witness}" if event.witness else None,
     )
+
+
+def spoken_expiry(expiry: str) -> str:
+    """An expiry date as spoken, month by name, other numbers digit by digit: ``march two zero two seven``."""
+    year, _, rest = expiry.partition("-")
+    month, _, day = rest.partition("-")
+    name = next((word for word, number in MONTHS.items() if month.isdigit() and number == int(month)), "")
+    return _joined(name or _spelled(month), _spelled(day), _spelled(year))
+
+
+def _spelled(text: str) -> str:
+    """Letters by the spelling alphabet, figures one by one; other signs are left unsaid."""
+    signs = text.lower()
+    return " ".join(_DIGIT[int(sign)] if sign in "0123456789" else _LETTERS[sign] for sign in signs if sign in _SPOKEN)
 
 
 def _strength(concentration: str) -> str:
@@ -204,6 +225,7 @@ def _patient(event: Patient) -> str:
         event.complaint and f"complaint {event.complaint}",
         allergy,
         event.history and f"history {event.history}",
+        {True: "pregnant", False: "not pregnant", None: None}[event.pregnant],
     )
 
 

@@ -17,9 +17,10 @@ ABOUT_EVENT = ("event", "status", "basis", "flags", "needs_confirm", "amends", "
 FIELDS = (
     *("kind", "stated_time", "sign", "value", "unit", "systolic", "diastolic", "palpated", "rhythm", "quality"),
     *("oxygen", "drug", "action", "dose", "volume_ml", "concentration", "route", "site"),
+    *("lot", "expiry", "checked_by", "witness"),
     *("finding", "level", "total", "eye", "verbal", "motor", "left_mm", "right_mm", "equal", "reactive", "appearance"),
     *("sound", "side", "description", "procedure", "flow_lpm", "device", "energy_j", "gauge"),
-    *("age", "age_unit", "sex", "weight_kg", "complaint", "allergy", "history", "milestone", "text"),
+    *("age", "age_unit", "sex", "weight_kg", "complaint", "allergy", "history", "pregnant", "milestone", "text"),
 )  # fmt: skip
 """Columns of the fields of events, named as the fields are; a unit stands beside the value or the dose."""
 ABOUT_SOURCE = (

@@ -2,8 +2,8 @@
 
 A confirmed drug is ``completed``, one called out as not given ``not-done``. One that nobody confirmed is ``unknown``:
 it may or may not have been given, and no status of the standard's says "said, but not confirmed"; the extension
-``record-status`` and the note do. What was taken back or corrected is ``entered-in-error``. A drug drawn up or wasted
-is a Procedure, so that nobody counts it as a dose.
+``record-status`` and the note do. What was taken back or corrected is ``entered-in-error``. A drug drawn up, wasted or
+kept is a Procedure, so that nobody counts it as a dose.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ from voicelog.views.labels import written
 
 
 def medication(place: Place, recorded: RecordedEvent, event: Medication) -> Json:
-    """A drug given or not given; one drawn up or wasted was not administered, and is a Procedure."""
-    if event.action in ("prepared", "wasted"):
+    """A drug given or not given; one drawn up, wasted or kept was not administered, and is a Procedure."""
+    if event.action in ("prepared", "wasted", "kept"):
         return _handled(place, recorded, event)
     status = "not-done" if event.action == "not_given" else "completed"
     if retracted(recorded):
@@ -55,6 +55,7 @@ def medication(place: Place, recorded: RecordedEvent, event: Medication) -> Json
         "note": notes(recorded),
     }
     made["extension"].append(extension("action", "Code", event.action))
+    made["extension"] += _label(event)
     if event.action == "not_given":
         made["statusReason"] = [concept("called out as not given; no reason was recorded")]
     dosage = _dosage(event)
@@ -132,7 +133,7 @@ def _procedure(place: Place, recorded: RecordedEvent, status: str, code: Json) -
 
 
 def _handled(place: Place, recorded: RecordedEvent, event: Medication) -> Json:
-    """Drawing up or wasting a drug: an act for the patient that nobody may count as a dose."""
+    """Drawing up, wasting or keeping a drug: an act for the patient that nobody may count as a dose."""
     status = "unknown" if recorded.status != "confirmed" else "completed"
     status = "entered-in-error" if retracted(recorded) else status
     made = _procedure(place, recorded, status, concept(f"drug {event.action}, not administered: {event.drug}"))
@@ -143,9 +144,16 @@ def _handled(place: Place, recorded: RecordedEvent, event: Medication) -> Json:
         parts.append(extension("volume", "Quantity", quantity(event.volume_ml, "mL")))
     made["extension"] += [
         extension("action", "Code", event.action),
-        {"url": f"{OURS}handled", "extension": parts},
+        {"url": f"{OURS}handled", "extension": [*parts, *_label(event)]},
     ]
     return made
+
+
+def _label(event: Medication) -> list[Json]:
+    """What was read off the label, how it looked, and who checked and saw it; the standard has no place for these."""
+    names = ("lot", "expiry", "appearance", "checked_by", "witness")
+    said = ((name.replace("_", "-"), getattr(event, name)) for name in names)
+    return [extension(name, "String", plain_text(value)) for name, value in said if value]
 
 
 def _drug_words(event: Medication) -> str:

@@ -77,6 +77,8 @@ def about_patient(place: Place, recorded: RecordedEvent, event: Patient) -> list
         made.append(_allergy(place, recorded, event.allergy))
     if event.history:
         made.append(_history(place, recorded, event.history))
+    if event.pregnant is not None:
+        made.append(_words(place, recorded, concept("pregnancy"), "pregnant", "yes" if event.pregnant else "no"))
     return made or [_words(place, recorded, concept("patient"), "", "nothing was said")]
 
 

@@ -47,6 +47,10 @@ def add_medication(mapped: Mapped, recorded: RecordedEvent, event: Medication) -
         mapped.remark(recorded, f"eMedications.05 takes one amount: the volume of {event.volume_ml:f} mL is left out")
     if event.site:
         mapped.remark(recorded, f"eMedications has no element for the site {event.site!r}")
+    for name in ("lot", "expiry", "appearance", "checked_by", "witness"):
+        value = getattr(event, name)
+        if value:
+            mapped.remark(recorded, f"no element is mapped for the {name.replace('_', ' ')} {value!r}")
     _add_drug(mapped, recorded, drug, mapped.coded(recorded, "eMedications.04", event.route, ROUTES), amount, unit)
 
 

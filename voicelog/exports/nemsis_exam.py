@@ -129,6 +129,8 @@ def add_patient(mapped: Mapped, recorded: RecordedEvent, event: Patient) -> None
             mapped.standings.append((f"eHistory.06 {recorded.id}", recorded.status))
     elif event.allergy:
         mapped.remark(recorded, "eHistory.06 takes codes of allergens, and none are known here")
+    if event.pregnant is not None:
+        mapped.remark(recorded, "no element is mapped for pregnancy")
     if event.history:
         mapped.remark(recorded, "eHistory.08 takes ICD-10 codes, and none are known here")
 

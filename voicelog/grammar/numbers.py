@@ -17,6 +17,19 @@ DIGITS |= {"oh": 0, "o": 0, "tree": 3, "fower": 4, "fife": 5, "niner": 9}
 _TEEN_WORDS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
 TEENS = {w: n for n, w in enumerate(_TEEN_WORDS.split(), start=10)}
 TENS = {w: 10 * n for n, w in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), start=2)}
+MONTHS = {
+    word: number
+    for number, word in enumerate(
+        "january february march april may june july august september october november december".split(), start=1
+    )
+}
+_ALPHABET = (
+    "alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo "
+    "sierra tango uniform victor whiskey yankee zulu"
+)
+# The letter o is left out: heard by itself it is a nought. ICAO Annex 10 Vol. II 5.2.1.3, from memory.
+LETTERS = {word: word[0] for word in _ALPHABET.split()} | {letter: letter for letter in "abcdefghijklmnpqrstuvwxyz"}
+"""Spoken letters of a lot number: the spelling alphabet and plain letters."""
 NUMBER_WORDS = (
     frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
 )
@@ -41,6 +54,15 @@ PARTS = {
         "(<to_nine_ninety_nine> | (<to_ninety_nine> | a) thousand [[and] <to_nine_ninety_nine>]"
         " | <teen> hundred [[and] <to_ninety_nine>])"
     ),
+    "month": f"({' | '.join(MONTHS)})",
+    "ordinal": (
+        "(first | second | third | fourth | fifth | sixth | seventh | eighth | ninth | tenth | eleventh | twelfth"
+        " | thirteenth | fourteenth | fifteenth | sixteenth | seventeenth | eighteenth | nineteenth | twentieth"
+        " | thirtieth | (twenty | thirty) (first | second | third | fourth | fifth | sixth | seventh | eighth | ninth))"
+    ),
+    "two_figures": "(<teen> | <tens> [<digit>] | <any_digit> <any_digit>)",
+    "whole_year": "(twenty <two_figures> | two thousand [and] (<digit> | <two_figures>) | two (zero | oh) <two_figures>)",
+    "lot_sign": f"(<any_digit> | <teen> | <tens> [<digit>] | {' | '.join(sorted(LETTERS))})",
     "decimals": "(point | decimal) (<any_digit> [<any_digit>] [<any_digit>] | <teen> | <tens> [<digit>])",
 }
 """Building blocks by name, in template syntax."""
@@ -111,6 +133,20 @@ KINDS: dict[str, NumberKind] = {
         Decimal(2359),
         clock=True,
         typed=r"\d{1,2}:\d{2}|\d{4}",
+    ),
+    # A day in figures beside a month in figures is read in two orders, so only a named month has a day.
+    "expiry": NumberKind(
+        "(<month> [of] (<whole_year> | <two_figures>) | <month> [the] (<ordinal> | <two_figures> | <digit>) <whole_year>"
+        " | (<digit> | <nought> <digit> | one (<digit> | zero) | <teen>) [slash] (<whole_year> | <two_figures>))",
+        Decimal(0),
+        Decimal(0),
+        typed="",
+    ),
+    "lot": NumberKind(
+        "<lot_sign> <lot_sign>" + " [<lot_sign>" * 8 + "]" * 8,
+        Decimal(0),
+        Decimal(0),
+        typed="",
     ),
 }
 

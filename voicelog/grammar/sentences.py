@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypeVar
 
+from voicelog.grammar.label_words import read_as
 from voicelog.grammar.model import Grammar, Phrase, ValueList
 from voicelog.grammar.net import Automaton, Values
-from voicelog.grammar.numbers import KINDS, clock_of, value_of
+from voicelog.grammar.numbers import KINDS
 from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Reference, Tagged
 from voicelog.grammar.tree import Sequence as Said
 
@@ -175,10 +176,10 @@ def _value(kind: str, words: tuple[str, ...], automaton: Automaton) -> str | Dec
         automaton = automaton.steps[word]
     if not automaton.final:
         return None
-    if KINDS[kind].clock:
-        return clock_of(words)
-    value = value_of(words)
-    if value is None or not KINDS[kind].low <= value <= KINDS[kind].high:
+    value = read_as(kind, words)
+    if not isinstance(value, Decimal):
+        return value
+    if not KINDS[kind].low <= value <= KINDS[kind].high:
         return None
     return Decimal(format(value.normalize(), "f"))
 

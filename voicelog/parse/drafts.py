@@ -29,6 +29,8 @@ _NUMBERS = {"dose", "volume_ml"}
 """Fields in which a constant of the grammar files is a number."""
 
 
+_LABEL = {"expiry", "lot", "appearance", "checked_by"}
+"""What is read off a vial; where it is said, no dose need be."""
 _ACTS = {"given", "prepared"}
 """Acts by which a dose reaches the patient, or soon may."""
 
@@ -217,7 +219,8 @@ def _pressure(fields: Fields) -> Question | None:
 def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> Question | None:
     values = fields.values
     values.setdefault("action", "given")
-    if "drug" not in values and context.last_drug and values["action"] == "wasted":
+    labelled = values["action"] == "prepared" and values.keys() & _LABEL
+    if "drug" not in values and context.last_drug and (labelled or values["action"] in {"wasted", "kept"}):
         values["drug"] = context.last_drug
         fields.note("drug", "the drug given last")
         fields.flags.append("drug_assumed")
@@ -230,7 +233,8 @@ def _medication(fields: Fields, drugs: Mapping[str, Drug], context: Context) -> 
     if "dose" not in values and values.get("volume_ml") is not None and set(drug.units) <= {"mL", "L", "mL/kg", "mL/h"}:
         values["dose"], values["unit"] = values.pop("volume_ml"), "mL"
         fields.evidence["dose"] = fields.evidence.pop("volume_ml")
-    if values.get("dose") is None and values.get("volume_ml") is None and values["action"] != "not_given":
+    unsaid = values.get("dose") is None and values.get("volume_ml") is None
+    if unsaid and values["action"] != "not_given" and not labelled:
         return Question("dose", f"{drug.name}: what dose?", **_kept(fields))
     if values.get("dose") is not None:
         question = _dose(fields, drug)

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from voicelog.grammar.label_words import read_as
 from voicelog.grammar.model import Compiled, Phrase
 from voicelog.grammar.net import Effect, State
-from voicelog.grammar.numbers import KINDS, clock_of, value_of
+from voicelog.grammar.numbers import KINDS
 from voicelog.parse.labels import after_label, labels_of
 from voicelog.parse.reading import Capture, Edge, Meanings, Reading
 from voicelog.parse.similar import sounds_similar
@@ -98,7 +99,7 @@ class _Search:
     def _made(self, name: str, start: int, end: int) -> list[_Found]:
         kind = KINDS[name]
         said = self.words[start:end]
-        value: str | Decimal | None = clock_of(said) if kind.clock else value_of(said)
+        value = read_as(name, said)
         if value is None:
             return []
         if isinstance(value, Decimal):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from voicelog.grammar.numbers import DIGITS, MONTHS
 from voicelog.recognisers.base import Word
 
 _CONTRACTIONS = (
@@ -46,6 +47,13 @@ _SIGNS = {
     "<": " below ", ">": " above ", "\u2264": " below ", "\u2265": " above ",
 }  # fmt: skip
 """Signs that mean something; a comparison is a target, never a measurement."""
+_EXPIRY = re.compile(
+    r"\b(exp(?:ires|iry|iration|iring)?(?: (?:is|on|in|date))* )"
+    rf"(?:(\d{{1,2}})/((?:20)?\d\d)|(20\d\d)-(\d\d)(?:-(\d\d))?|({'|'.join(MONTHS)}) (20\d\d))(?![\d/-])"
+)
+_LOT = re.compile(r"\b(lot(?: number| no\.?)? )(?=[a-z-]*\d)([a-z\d-]{3,12})\b")
+_FIGURES = {str(number): word for word, number in reversed(DIGITS.items())}
+_NAMED_MONTHS = {number: word for word, number in MONTHS.items()}
 _GARBAGE = "<garbage>"
 _SPLIT_UNITS = re.compile(r"(?<=\d)(?=(?:mg|mcg|ug|g|ml|l|lpm|kg|lb|lbs|mm|mmhg|j|mmol|meq|kpa|units?|c|f|am|pm)\b)")
 _PER = re.compile(r"(?<=[a-z])/(?=[a-z0-9])")
@@ -80,12 +88,32 @@ def _parts(text: str) -> list[str]:
 
 def _plain(text: str) -> list[str]:
     text = _INITIALS.sub(lambda found: found.group().replace(".", " "), text)
+    text = _EXPIRY.sub(_expiry_in_words, text)
     for pattern, opened in (*_CONTRACTIONS, *_SHORTHAND):
         text = pattern.sub(opened, text)
+    text = _LOT.sub(_lot_in_words, text)
     text = _HALF_DAY.sub(_on_24_hours, text)
     for sign, word in _SIGNS.items():
         text = text.replace(sign, word)
     return _WORD.findall(_SPLIT_UNITS.sub(" ", _PER.sub(" per ", text)))
+
+
+def _figures(digits: str) -> str:
+    return " ".join(_FIGURES.get(digit, digit) for digit in digits)
+
+
+def _expiry_in_words(found: re.Match[str]) -> str:
+    """A typed date of a label, ``03/27``, ``2027-03`` or ``march 2027``, in words: no part of it is left a number."""
+    label, month, year, iso_year, iso_month, day, name, named_year = found.groups()
+    if iso_month:
+        month, year, name = None, iso_year, _NAMED_MONTHS.get(int(iso_month), _figures(iso_month))
+    parts = [name or _figures(month.zfill(2)), _figures(day or ""), _figures(year or named_year)]
+    return f"{label}{' '.join(part for part in parts if part)}"
+
+
+def _lot_in_words(found: re.Match[str]) -> str:
+    """A typed lot number sign by sign."""
+    return f"{found.group(1)}{_figures(found.group(2).replace('-', ''))}"
 
 
 def _on_24_hours(found: re.Match[str]) -> str:

@@ -57,8 +57,9 @@ _PATIENT_TOPICS = {
     "complaint": "complaint",
     "allergy": "allergies",
     "history": "history",
+    "pregnant": "pregnancy",
 }
-_ACTIONS = ("given", "prepared", "wasted", "not_given")
+_ACTIONS = ("given", "prepared", "wasted", "kept", "not_given")
 DEFAULT_ROOM = 64
 _ROOM = {COURSE: 34, DRUGS: 180}
 """Letters that the sayings of one row may take, so that a card stays one page."""

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from voicelog.grammar.acceptor import untimed
+from voicelog.grammar.label_words import read_as
 from voicelog.grammar.model import Grammar, Phrase, ValueList
 from voicelog.grammar.net import Automaton, expansions
-from voicelog.grammar.numbers import KINDS, clock_of, value_of
 from voicelog.grammar.tree import Alternatives, Literal, Node, Optional, Reference, Tagged, references
 from voicelog.grammar.tree import Sequence as Said
 
@@ -160,6 +160,5 @@ def _means(saying: str, written: str, kind: str, automaton: Automaton) -> bool:
         state = state.steps.get(word) if state else None
     if state is None or not state.final:
         return False
-    if KINDS[kind].clock:
-        return clock_of(words) == written
-    return value_of(words) == Decimal(written.replace(",", ""))
+    value = read_as(kind, words)
+    return value == (Decimal(written.replace(",", "")) if isinstance(value, Decimal) else written)

@@ -59,7 +59,9 @@ def event_clause(entry: RecordedEvent, rank: int, *, timed: bool = False) -> Cla
 def merged_clause(event: Event, entries: Sequence[RecordedEvent], rank: int, *, timed: bool = False) -> Clause:
     """Something that entries say together, such as an age and a sex that were said apart."""
     at = moment_of(entries[-1])
-    bare = event.model_copy(update={"stated_time": None})
+    label = ("lot", "expiry", "appearance", "checked_by", "witness") if isinstance(event, Medication) else ()
+    # Half a minute has no room for what was read off a label; it stays in the record.
+    bare = event.model_copy(update=dict.fromkeys(("stated_time", *label)))
     said, shown = _said(bare), _shown(bare)
     if timed and at:
         said, shown = f"{said} at {spoken_time(f'{at:%H:%M}')}", f"{shown} at {at:%H:%M}"

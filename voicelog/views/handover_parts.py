@@ -165,12 +165,12 @@ def _drugs(entries: Sequence[RecordedEvent]) -> Iterator[Clause]:
     for entry, event in acts:
         if event.action in ("given", "not_given"):
             yield event_clause(entry, 0, timed=event.action == "given")
-    used = {event.drug for _, event in acts if event.action in ("given", "wasted")}
+    used = {event.drug for _, event in acts if event.action in ("given", "wasted", "kept")}
     for entry, event in acts:
         if event.action == "prepared" and event.drug not in used:
             yield event_clause(entry, 3)
     for entry, event in acts:
-        if event.action == "wasted" and entry.status == "confirmed":
+        if event.action in ("wasted", "kept") and entry.status == "confirmed":
             yield event_clause(entry, 6)
 
 
@@ -215,7 +215,9 @@ def _pending(
             drug_left = next((one.event.drug for one in course.doses if one.id == finding.about), "")
             yield _note(f"rest of {drug_left} not accounted for", 3)
     for entry in entries:
-        if isinstance(entry.event, Medication) and entry.event.action == "wasted" and entry.status != "confirmed":
+        if isinstance(entry.event, Medication) and entry.event.action in ("wasted", "kept"):
+            if entry.status == "confirmed":
+                continue
             yield event_clause(entry, 3)
 
 

@@ -78,7 +78,16 @@ def _medication(event: Medication) -> str:
     dose = _quantity(event.dose, event.unit)
     amount = f"{dose} in {volume}" if dose and volume else dose or volume
     number, _, unit = (event.concentration or "").partition(" ")
-    return _joined(event.drug, number, written_unit(unit), amount, event.route, event.site, action)
+    label = [
+        f"lot {event.lot}" if event.lot else "",
+        f"expires {event.expiry}" if event.expiry else "",
+        _words(event.appearance),
+        f"checked by {event.checked_by}" if event.checked_by else "",
+        f"witnessed by {event.witness}" if event.witness else "",
+    ]
+    said = ", ".join(part for part in label if part)
+    told = _joined(event.drug, number, written_unit(unit), amount, event.route, event.site, action)
+    return f"{told}, {said}" if said else told
 
 
 def _assessment(event: Assessment) -> str:
@@ -124,6 +133,7 @@ def _patient(event: Patient) -> str:
         event.complaint and f"complaint: {event.complaint}",
         allergy,
         event.history and f"history: {event.history}",
+        {True: "pregnant", False: "not pregnant"}.get(event.pregnant) if event.pregnant is not None else "",
     )
 
 
