@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from voicelog.events import Assessment, Event, Medication, Milestone, Patient, Procedure, Remark, VitalSign
-from voicelog.grammar.numbers import MONTHS
+from voicelog.grammar.numbers import MONTHS, ORDINALS, TENS
 from voicelog.parse.result import Draft, Question
 
 _DIGIT = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
@@ -148,7 +148,15 @@ def spoken_expiry(expiry: str) -> str:
     year, _, rest = expiry.partition("-")
     month, _, day = rest.partition("-")
     name = next((word for word, number in MONTHS.items() if month.isdigit() and number == int(month)), "")
-    return _joined(name or _spelled(month), _spelled(day), _spelled(year))
+    return _joined(name or _spelled(month), _ordinal(day) if day.isdigit() else None, _spelled(year))
+
+
+def _ordinal(day: str) -> str:
+    """A day of the month: ``thirty first``."""
+    number = int(day)
+    tens = next((word for word, value in TENS.items() if value == number - number % 10), "")
+    names = {value: word for word, value in ORDINALS.items()}
+    return names.get(number) or _joined(tens, names.get(number % 10))
 
 
 def _spelled(text: str) -> str:

@@ -27,9 +27,16 @@ _ALPHABET = (
     "alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november oscar papa quebec romeo "
     "sierra tango uniform victor whiskey yankee zulu"
 )
-# The letter o is left out: heard by itself it is a nought. ICAO Annex 10 Vol. II 5.2.1.3, from memory.
-LETTERS = {word: word[0] for word in _ALPHABET.split()} | {letter: letter for letter in "abcdefghijklmnpqrstuvwxyz"}
-"""Spoken letters of a lot number: the spelling alphabet and plain letters."""
+LETTERS = {word: word[0] for word in _ALPHABET.split()}
+"""Letters of a lot number, by the spelling alphabet: plain letters sound alike. ICAO Annex 10 Vol. II, from memory."""
+ORDINALS = {
+    word: number
+    for number, word in enumerate(
+        "first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth thirteenth fourteenth "
+        "fifteenth sixteenth seventeenth eighteenth nineteenth twentieth".split(),
+        start=1,
+    )
+} | {"thirtieth": 30}
 NUMBER_WORDS = (
     frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | {"hundred", "thousand", "point", "decimal", "half"}
 )
@@ -55,14 +62,10 @@ PARTS = {
         " | <teen> hundred [[and] <to_ninety_nine>])"
     ),
     "month": f"({' | '.join(MONTHS)})",
-    "ordinal": (
-        "(first | second | third | fourth | fifth | sixth | seventh | eighth | ninth | tenth | eleventh | twelfth"
-        " | thirteenth | fourteenth | fifteenth | sixteenth | seventeenth | eighteenth | nineteenth | twentieth"
-        " | thirtieth | (twenty | thirty) (first | second | third | fourth | fifth | sixth | seventh | eighth | ninth))"
-    ),
-    "two_figures": "(<teen> | <tens> [<digit>] | <any_digit> <any_digit>)",
-    "whole_year": "(twenty <two_figures> | two thousand [and] (<digit> | <two_figures>) | two (zero | oh) <two_figures>)",
-    "lot_sign": f"(<any_digit> | <teen> | <tens> [<digit>] | {' | '.join(sorted(LETTERS))})",
+    "ordinal": f"({' | '.join(ORDINALS)} | (twenty | thirty) ({' | '.join(list(ORDINALS)[:9])}))",
+    "year_figures": "((twenty | thirty) [<digit>] | (two | three) <any_digit>)",
+    "whole_year": "(twenty <year_figures> | two thousand [and] <year_figures> | two (zero | oh) <year_figures>)",
+    "lot_sign": f"(<any_digit> | {' | '.join(LETTERS)})",
     "decimals": "(point | decimal) (<any_digit> [<any_digit>] [<any_digit>] | <teen> | <tens> [<digit>])",
 }
 """Building blocks by name, in template syntax."""
@@ -136,14 +139,15 @@ KINDS: dict[str, NumberKind] = {
     ),
     # A day in figures beside a month in figures is read in two orders, so only a named month has a day.
     "expiry": NumberKind(
-        "(<month> [of] (<whole_year> | <two_figures>) | <month> [the] (<ordinal> | <two_figures> | <digit>) <whole_year>"
-        " | (<digit> | <nought> <digit> | one (<digit> | zero) | <teen>) [slash] (<whole_year> | <two_figures>))",
+        "(<month> [of] (<whole_year> | <year_figures>) | <month> [the] <ordinal> <whole_year>"
+        " | (<nought> <digit> | <digit> | one (<digit> | zero) | ten | eleven | twelve) [slash]"
+        " (<whole_year> | <year_figures>))",
         Decimal(0),
         Decimal(0),
         typed="",
     ),
     "lot": NumberKind(
-        "<lot_sign> <lot_sign>" + " [<lot_sign>" * 8 + "]" * 8,
+        "<lot_sign> <lot_sign> <lot_sign>" + " [<lot_sign>" * 7 + "]" * 7,
         Decimal(0),
         Decimal(0),
         typed="",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from voicelog.grammar.numbers import DIGITS, MONTHS
+from voicelog.grammar.numbers import DIGITS, LETTERS, MONTHS
 from voicelog.recognisers.base import Word
 
 _CONTRACTIONS = (
@@ -49,11 +49,12 @@ _SIGNS = {
 """Signs that mean something; a comparison is a target, never a measurement."""
 _EXPIRY = re.compile(
     r"\b(exp(?:ires|iry|iration|iring)?(?: (?:is|on|in|date))* )"
-    rf"(?:(\d{{1,2}})/((?:20)?\d\d)|(20\d\d)-(\d\d)(?:-(\d\d))?|({'|'.join(MONTHS)}) (20\d\d))(?![\d/-])"
+    rf"(?:(\d{{1,2}})/((?:20)?\d\d)|(20\d\d)-(\d\d)|({'|'.join(MONTHS)}) (20\d\d))(?![\d/-])"
 )
 _LOT = re.compile(r"\b(lot(?: number| no\.?)? )(?=[a-z-]*\d)([a-z\d-]{3,12})\b")
-_FIGURES = {str(number): word for word, number in reversed(DIGITS.items())}
-_NAMED_MONTHS = {number: word for word, number in MONTHS.items()}
+_SPELLED = {str(number): word for word, number in reversed(DIGITS.items())} | {
+    letter: word for word, letter in LETTERS.items()
+}
 _GARBAGE = "<garbage>"
 _SPLIT_UNITS = re.compile(r"(?<=\d)(?=(?:mg|mcg|ug|g|ml|l|lpm|kg|lb|lbs|mm|mmhg|j|mmol|meq|kpa|units?|c|f|am|pm)\b)")
 _PER = re.compile(r"(?<=[a-z])/(?=[a-z0-9])")
@@ -98,22 +99,19 @@ def _plain(text: str) -> list[str]:
     return _WORD.findall(_SPLIT_UNITS.sub(" ", _PER.sub(" per ", text)))
 
 
-def _figures(digits: str) -> str:
-    return " ".join(_FIGURES.get(digit, digit) for digit in digits)
+def _spelled(signs: str) -> str:
+    return " ".join(_SPELLED.get(sign, sign) for sign in signs)
 
 
 def _expiry_in_words(found: re.Match[str]) -> str:
     """A typed date of a label, ``03/27``, ``2027-03`` or ``march 2027``, in words: no part of it is left a number."""
-    label, month, year, iso_year, iso_month, day, name, named_year = found.groups()
-    if iso_month:
-        month, year, name = None, iso_year, _NAMED_MONTHS.get(int(iso_month), _figures(iso_month))
-    parts = [name or _figures(month.zfill(2)), _figures(day or ""), _figures(year or named_year)]
-    return f"{label}{' '.join(part for part in parts if part)}"
+    label, month, year, iso_year, iso_month, name, named_year = found.groups()
+    return f"{label}{name or _spelled((month or iso_month).zfill(2))} {_spelled(year or iso_year or named_year)}"
 
 
 def _lot_in_words(found: re.Match[str]) -> str:
     """A typed lot number sign by sign."""
-    return f"{found.group(1)}{_figures(found.group(2).replace('-', ''))}"
+    return f"{found.group(1)}{_spelled(found.group(2).replace('-', ''))}"
 
 
 def _on_24_hours(found: re.Match[str]) -> str:
