@@ -15,6 +15,7 @@ from voicelog.checks.protocol import Protocol
 from voicelog.checks.rows import AfterDrug, BeforeDrug, Cycle, Minutes, ResumeAfter, Unstable
 from voicelog.checks.scores import hypotensive
 from voicelog.checks.vitals import NAMES
+from voicelog.dialogue.wording import spoken_number
 
 SET = ("blood_pressure", "heart_rate", "respiratory_rate", "oxygen_saturation")
 """What a set of vital signs is made of (common practice, no source)."""
@@ -61,6 +62,8 @@ class Pace:
     """Seconds."""
     source: str
     """Source and date of the rule."""
+    for_ear: str
+    """How far apart, and that it is an adult's where no age is known."""
 
 
 def clocks(state: CaseState, protocol: Protocol, now: datetime) -> tuple[Clock, ...]:
@@ -91,7 +94,10 @@ def pacing(state: CaseState, protocol: Protocol, now: datetime) -> Pace | None:
     course = _course(state, protocol, now)
     row = protocol.pacing(course.age[2] if course.age else None)
     running = course.ventilating_since(now) and not course.handed_over(now)
-    return Pace(row.every_s, row.cited) if row and running else None
+    if row is None or not running:
+        return None
+    ear = f"one breath every {spoken_number(row.every_s)} seconds"
+    return Pace(row.every_s, row.cited, ear if course.age else f"{ear}, adult, age not known")
 
 
 def _course(state: CaseState, protocol: Protocol, now: datetime) -> Course:

@@ -7,7 +7,7 @@ import signal
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -177,6 +177,8 @@ def _session(arguments: argparse.Namespace, made: _Made, microphone: Microphone,
         case.utterances,
         protocol=made.protocol,
     )
+    if arguments.pace:
+        session.state = replace(session.state, pacing=True)
     hearing = HearingThread(made.listener, clock)
     resumed_at = 0
     told = CaseTime(max(entry.at for entry in case.kept))

@@ -53,6 +53,8 @@ class DialogueState:
     """Keys of the clocks that were spoken of when they fell due."""
     latest: str = ""
     """The utterance heard last."""
+    pacing: bool = False
+    """Whether a soft tone is to pace the ventilation while it goes on; off unless somebody asks for it."""
     ended: bool = False
     """The crew ended the case and confirmed it."""
 

@@ -93,11 +93,17 @@ class Turn(Entering):
                     self.speak(self.state.last_said or "Nothing to say again.")
                 case "what_is_due":
                     self.say_what_is_due()
+                case "start_pacing" | "stop_pacing":
+                    self.pace(on=name == "start_pacing")
                 case "end_case":
                     self.ask_to_end()
         if result.drafts and "correction" not in commands:
             self.settle_standing()
             self.record([Replacement(draft) for draft in result.drafts])
+
+    def pace(self, *, on: bool) -> None:
+        self.state = replace(self.state, pacing=on)
+        self.speak("Pacing on, while ventilation goes on." if on else "Pacing off.")
 
     def ask_to_end(self) -> None:
         """Name what was never confirmed and ask; nothing but a confirm right after it ends the case."""

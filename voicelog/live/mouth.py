@@ -71,6 +71,10 @@ class Mouth:
         self.latest = text
         self._speaker.say(text, urgent=urgent)
 
+    def breath(self) -> None:
+        """The soft tone of one breath."""
+        self._speaker.tone("breath")
+
     def recovered(self, text: str) -> None:
         """Tell that it works again."""
         self._speaker.tone("recovered")

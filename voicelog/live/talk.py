@@ -8,10 +8,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from voicelog.casefile.chain import EntryDraft
+from voicelog.checks.clocks import pacing
 from voicelog.dialogue.echo import after_read_back, sounded_meanwhile
 from voicelog.dialogue.machine import asked_to_end
 from voicelog.dialogue.reminders import Plan, next_reminder, planned
 from voicelog.errors import CaseFileError
+from voicelog.live.pacing import Pacer
 from voicelog.live.show import words_of_entry
 from voicelog.recognisers.base import Hypothesis
 
@@ -37,6 +39,7 @@ class Talk:
         self._late: deque[Speech] = deque()
         self._plan = Plan()
         self._quiet_since = 0.0
+        self._pacer = Pacer()
 
     def understood(self, speech: Speech) -> None:
         parts = self._p
@@ -152,3 +155,17 @@ class Talk:
             self._tell_what_sounded()
         self.record_late()
         self._remind()
+        self._pace()
+
+    def _pace(self) -> None:
+        """The soft tone of a breath, where somebody asked for it; it gives way to every word."""
+        parts = self._p
+        if not parts.session.state.pacing or parts.session.protocol is None:
+            self._pacer.stop()
+            return
+        pace = pacing(parts.case.state, parts.session.protocol, parts.now())
+        told, beat = self._pacer.step(pace, time.monotonic(), parts.mouth.speaking or parts.hearing.speech)
+        if told:
+            parts.mouth.tell(told)
+        elif beat:
+            parts.mouth.breath()

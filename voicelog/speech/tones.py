@@ -1,4 +1,4 @@
-"""Our own tones: short sines with soft edges, told apart by their tune, for heard, ask, alarm and recovered."""
+"""Our own tones: short sines with soft edges, told apart by their tune, for heard, ask, alarm, recovered and breath."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 TONE_RATE = 24_000
 """Hz of every tone."""
-Tone = Literal["heard", "ask", "alarm", "recovered"]
+Tone = Literal["heard", "ask", "alarm", "recovered", "breath"]
 _EDGE_S = 0.012
 
 # Notes as (Hz, seconds, amplitude 0 to 1); 0 Hz is a rest. All lie between 500 and 2000 Hz, where ears that lost
@@ -19,6 +19,7 @@ _NOTES: dict[Tone, tuple[tuple[float, float, float], ...]] = {
     "heard": ((784, 0.07, 0.25),),
     "ask": ((587, 0.10, 0.35), (0, 0.03, 0), (880, 0.14, 0.35)),
     "alarm": ((1047, 0.16, 0.7), (740, 0.16, 0.7)) * 3,
+    "breath": ((523, 0.12, 0.12),),
     "recovered": ((587, 0.09, 0.35), (740, 0.09, 0.35), (880, 0.16, 0.35)),
 }
 TONES: tuple[Tone, ...] = tuple(_NOTES)
