@@ -109,7 +109,9 @@ def build_parser() -> argparse.ArgumentParser:
         help="take only callouts that begin with this word; answers need none",
     )
     _kept(listen)
-    listen.add_argument("--pace", action="store_true", help="soft tone at the protocol's ventilation rate while it runs")
+    listen.add_argument(
+        "--pace", action="store_true", help="soft tone at the protocol's ventilation rate while it runs"
+    )
     listen.add_argument("--no-board", action="store_true", help="a line for each happening in place of the board")
     _common(listen)
 

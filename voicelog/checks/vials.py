@@ -16,7 +16,9 @@ from voicelog.checks.finding import CONTRADICTION, Finding, rounded, said, shown
 from voicelog.checks.rows import Percent
 from voicelog.checks.units import PerMl, per_ml
 
-UNCLEAR = frozenset({"not_clear", "cloudy", "discolored", "discoloured", "particles", "crystals", "brown", "milky", "not clear"})
+UNCLEAR = frozenset(
+    {"not_clear", "cloudy", "discolored", "discoloured", "particles", "crystals", "brown", "milky", "not clear"}
+)
 """Words for a solution that is not as it should be (common practice, no source)."""
 _DAY = re.compile(r"(\d{4})-(\d{2})(?:-(\d{2}))?")
 

@@ -70,7 +70,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--set", choices=(*SETS, "all"), default="report", help="voices to use (%(default)s)")
     thin = parser.add_mutually_exclusive_group()
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a sixth of it")
-    thin.add_argument("--every", type=int, metavar="N", help="one clip and one stream of talk of N (1)")
+    thin.add_argument("--every", type=int, metavar="N", help="one clip and one stream of synthetic talk of N (1)")
     parser.add_argument("--attention", default="", metavar="WORD", help="callouts begin with this word; talk does not")
     parser.add_argument("--only", choices=("callouts", "talk"), help="leave the other out")
     parser.add_argument("--out", type=Path, help="folder of the report (report, in the cache)")
@@ -105,7 +105,8 @@ def _corpus(options: argparse.Namespace) -> tuple[list[Clip], list[Stream], list
         human = human_speech(chosen, options.digits, options.readings)
         for row in (synthetic_clips(chosen), human.words, human.digits):
             clips += thinned(row, options.every)
-        talk += [*human.talk, *synthetic_streams(chosen)][:: options.every]
+        # Human talk is scarce and worth more than synthetic talk, so all of it is heard.
+        talk += [*human.talk, *synthetic_streams(chosen)[:: options.every]]
         missing += human.missing
     return (
         clips if options.only != "talk" else [],
