@@ -221,8 +221,9 @@ class PairListener(Listener):
 
     def close(self) -> None:
         """Free both engines."""
-        self._firsts.shutdown()
+        # An opinion asks the first listener too, so its thread must be the last to end.
         self._opinions.shutdown()
+        self._firsts.shutdown()
         self._first.close()
         self._second.close()
         self._again.close()
