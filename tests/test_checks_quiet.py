@@ -156,7 +156,15 @@ def test_there_are_twenty_quiet_cases_with_numbers_of_their_own() -> None:
     assert len({json.dumps(lines) for lines in QUIET.values()}) == len(QUIET)
 
 
-@pytest.mark.parametrize(("name", "expected"), [("anaphylaxis", []), ("asthma", []), ("seizure", ["left_over"])])
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("anaphylaxis", []),
+        ("asthma", []),
+        ("seizure", ["left_over"]),
+        ("overdose", ["early_drug", "dose_volume"]),
+    ],
+)
 def test_what_the_recorded_samples_raise(name: str, expected: list[str]) -> None:
     started: datetime = tomllib.loads((SAMPLES / f"{name}.toml").read_text(encoding="utf-8"))["started_at"]
     rows = json.loads((SAMPLES / f"{name}.record.json").read_text(encoding="utf-8"), parse_float=Decimal)["events"]

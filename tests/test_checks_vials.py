@@ -121,6 +121,17 @@ def test_more_than_was_left() -> None:
     assert raised == ["left_over", "more_than_left"]
 
 
+def test_a_label_read_aloud_is_checked() -> None:
+    raised = found((0, prepared("naloxone", 2, "mg", expiry="2025-03", appearance="cloudy")))
+    assert [(one.check, one.severity) for one in raised] == [("expired", "alarm"), ("not_clear", "alarm")]
+
+
+def test_what_is_kept_is_accounted_for() -> None:
+    said = [(0, prepared("lorazepam", 4, "mg")), (1, drug("lorazepam", 2, "mg", route="intravenous"))]
+    kept = (2, drug("lorazepam", 2, "mg", action="kept", witness="partner"))
+    assert standing_findings(state_of(*said, kept), PROTOCOL, DRUGS, minute(3)) == ()
+
+
 def test_a_new_vial_need_not_be_announced() -> None:
     dose = drug("morphine", 4, "mg", route="intravenous")
     assert checks((0, prepared("morphine", 4, "mg")), (1, dose), (9, dose)) == []

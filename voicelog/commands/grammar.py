@@ -14,7 +14,7 @@ from voicelog.grammar.coverage import Hearing, State, hearings
 from voicelog.grammar.finding import Check, Finding
 from voicelog.grammar.lint import every_finding
 from voicelog.grammar.loader import load_grammar
-from voicelog.grammar.model import Grammar
+from voicelog.grammar.model import Grammar, Place
 from voicelog.grammar.overlaps import Progress
 from voicelog.views.plain import json_line
 from voicelog.views.screen import printable
@@ -29,6 +29,10 @@ _GROUPS: Mapping[Check, tuple[str, str]] = {
         "Words that cannot be heard",
         "write how the word sounds into a .dict file beside models/pronunciations.dict, or the word into "
         "typed_only.txt if it is never spoken",
+    ),
+    "protocol": (
+        "Rows of the protocol files",
+        "mend the row; until then a refused row leaves the one before it in force, and a rule about an unknown drug never fires",
     ),
     "overlap": (
         "Read in two ways",
@@ -59,7 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _check(grammar: Grammar, arguments: argparse.Namespace) -> int:
     heard = hearings(grammar)
     with _progress(arguments.json) as progress:
-        findings = every_finding(grammar, heard, progress)
+        findings = [*_of_protocol(grammar, arguments.grammars), *every_finding(grammar, heard, progress)]
     if arguments.json:
         for finding in findings:
             sys.stdout.write(json_line(_plain(finding)) + "\n")
@@ -69,6 +73,15 @@ def _check(grammar: Grammar, arguments: argparse.Namespace) -> int:
             _say(_heard_line(hearing))
         _say(_summary(grammar, findings))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
+
+
+def _of_protocol(grammar: Grammar, overlays: Sequence[Path]) -> list[Finding]:
+    """Rows of the protocol files that are refused, and drugs they name that the formulary has not."""
+    from voicelog.checks.protocol import FOLDER, load_protocol, unknown_drugs
+
+    protocol = load_protocol(*overlays)
+    wrong = [*(error.message for error in protocol.refused), *unknown_drugs(protocol, grammar.drugs)]
+    return [Finding(Place(Path(FOLDER)), message.splitlines()[0], check="protocol") for message in wrong]
 
 
 def _words(grammar: Grammar, arguments: argparse.Namespace) -> int:

@@ -10,9 +10,9 @@ from voicelog.grammar.model import Phrase, Place
 
 Severity = Literal["error", "note"]
 """An error has to be mended; a note is safe as it stands, because the crew is asked or nothing is entered."""
-Check = Literal["example", "unreachable", "overlap", "sounds_alike", "words"]
+Check = Literal["example", "unreachable", "overlap", "sounds_alike", "words", "protocol"]
 """What found it: the phrases' own examples, what can never be read, what is read in two ways, drugs that sound alike,
-words a recogniser lacks."""
+words a recogniser lacks, rows of the protocol files."""
 
 
 @dataclass(frozen=True)
