@@ -262,7 +262,7 @@ def test_a_medical_director_adds_and_removes_what_is_required(tmp_path: Path) ->
             1,
             "sex can never be woman",
         ),
-        (f'[required_fields.given]\nkind = "medication"\nfields = ["dose|maker"]\n{SOURCE}', 1, "medication has no maker"),
+        (f'[required_fields.given]\nkind = "medication"\nfields = ["dose|maker"]\n{SOURCE}', 1, "medication has no ma"),
         (f'[required_set.first]\nsigns = ["mood"]\ntimes = 1\n{SOURCE}', 2, "signs.0: Input should be"),
         (f'[required_set.first]\nsigns = ["heart_rate"]\ntimes = 0\n{SOURCE}', 3, "times: Input should be"),
         (f"[required_response.drugs]\nwithin_min = 5\n{SOURCE}", 1, "signs: Field required"),

@@ -223,7 +223,7 @@ def _same_vial(before: Dose, now: Dose) -> bool:
 def remainder_findings(course: Course) -> Iterator[Finding]:
     """What is left of each drug that was prepared, and doses or waste that do not fit what was left.
 
-    Preparing adds; giving, wasting and keeping take away. A dose from nothing left is a new vial that was not announced.
+    Preparing adds, the other acts take away. A dose from nothing left is a new vial that was not announced.
     """
     for drug in sorted({dose.event.drug for dose in course.doses} - _fluids(course)):
         left: Amount | None = None

@@ -32,7 +32,7 @@ _GROUPS: Mapping[Check, tuple[str, str]] = {
     ),
     "protocol": (
         "Rows of the protocol files",
-        "mend the row; until then a refused row leaves the one before it in force, and a rule about an unknown drug never fires",
+        "mend the row; a refused row leaves the one before it in force, and a rule about an unknown drug never fires",
     ),
     "overlap": (
         "Read in two ways",

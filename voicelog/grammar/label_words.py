@@ -82,7 +82,7 @@ def _day(words: Sequence[str]) -> int | None:
 
 
 def _year(words: Sequence[str]) -> int | None:
-    """``twenty twenty seven``, ``two zero two seven``, ``two thousand twenty seven``, ``twenty seven``, ``two seven``."""
+    """``twenty twenty seven``, ``two zero two seven``, ``two thousand twenty seven``, ``twenty seven``."""
     for begin in (("twenty",), ("two", "thousand"), ("two", "zero"), ("two", "oh")):
         if tuple(words[: len(begin)]) == begin and (last := _two_figures(words[len(begin) :])):
             return CENTURY + last

@@ -54,7 +54,7 @@ class ParseResult:
     words: tuple[Word, ...] = ()
     drafts: tuple[Draft, ...] = ()
     commands: tuple[str, ...] = ()
-    """confirm, correction, take_back, say_again, what_is_due, start_pacing, stop_pacing, end_case, in the order said."""
+    """confirm, correction, take_back, say_again, what_is_due, start_pacing, stop_pacing, end_case, in order."""
     named_drug: str | None = None
     """The drug named with a command, as in "confirm epinephrine"."""
     questions: tuple[Question, ...] = ()
