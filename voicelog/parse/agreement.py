@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
-from typing import Any
 
-from voicelog.events import Event, Medication, VitalSign, event_fields
+from voicelog.events import Medication, VitalSign, event_fields
 from voicelog.grammar.model import Grammar
+from voicelog.parse.differences import NAMES, asked_about, differing, digits_of, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
 from voicelog.parse.written import numbers_in, unvouched
@@ -26,7 +25,6 @@ _NUMBERS = (
     *("flow_lpm", "energy_j", "gauge", "age", "weight_kg", "concentration", "stated_time"),
 )
 """Fields that are spoken as numbers."""
-_NAMES = {"vital_sign": "sign", "assessment": "finding", "procedure": "procedure", "milestone": "milestone"}
 _WHOLE = frozenset({"blood_pressure", "heart_rate", "respiratory_rate", "oxygen_saturation", "end_tidal_co2"})
 """Vital signs that are said without a point."""
 _MENDED = frozenset({"label_repaired", "words_left_over"})
@@ -134,7 +132,7 @@ def answered(question: Question | None, result: ParseResult, utterance: Utteranc
         said = "".join(numbers_in(texts))
         if not said or not all(numbers_in([word]) or word in _BETWEEN for word in texts):
             continue
-        chosen = [reading for reading in question.readings if _value(reading, question.about) == said]
+        chosen = [reading for reading in question.readings if digits_of(reading, question.about) == said]
         if len(chosen) == 1:
             return ParseResult("events", utterance.best.words, chosen[0])
     return result
@@ -175,7 +173,7 @@ class _View:
         """The draft, flagged where it is not vouched for, or what to ask."""
         rival = self._rival(place, draft, of)
         if rival is not None:
-            return _asked(draft, rival)
+            return asked_about(draft, rival)
         texts = _texts(self.second.words)
         said = _said(draft)
         whole = isinstance(draft.event, VitalSign) and draft.event.sign in _WHOLE
@@ -184,7 +182,7 @@ class _View:
         if missing:
             other = self._own(draft)
             if other or numbers_in(texts) or isinstance(draft.event, Medication):
-                return _asked(draft, other, missing[0])
+                return asked_about(draft, other, missing[0])
             return replace(draft, flags=(*draft.flags, DOUBT))
         chosen = said and not self.second.forced and self._sure_of_name(draft)
         enough = self.settings.fits if chosen else self.settings.fits_by_name
@@ -192,7 +190,7 @@ class _View:
             return draft
         if isinstance(draft.event, VitalSign):
             return replace(draft, flags=(*draft.flags, DOUBT))
-        return _asked(draft, None, _NAMES.get(draft.event.kind, "drug"))
+        return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
 
     def _sure_of_name(self, draft: Draft) -> bool:
         """Whether its name needs no better fit: a drug's does, unless the first listener hears no other beside it."""
@@ -216,11 +214,11 @@ class _View:
         """The most likely reading with another value here, where the draft does not lead it by enough."""
         for lead, fit in self._close():
             drafts = self._read(fit)
-            if len(drafts) != of or _says_no_more(drafts[place].event, draft.event):
+            if len(drafts) != of or says_no_more(drafts[place].event, draft.event):
                 continue  # it only says less, such as the same dose without its route
             if lead > 0 and _POORER & set(drafts[place].flags) - set(draft.flags):
                 continue
-            by_number = _differing(draft.event, drafts[place].event)[0] in _NUMBERS
+            by_number = differing(draft.event, drafts[place].event)[0] in _NUMBERS
             if lead < (self.settings.lead if by_number else self.settings.lead_by_name):
                 return drafts[place]
         return None
@@ -231,18 +229,8 @@ class _View:
     def _own(self, draft: Draft) -> Draft | None:
         """What the second listener's own text says about the same thing, if it says something else."""
         own = parse(as_spoken(self.second.words), self.grammar, self.context).drafts
-        alike = [other for other in own if _thing(other.event) == _thing(draft.event)]
+        alike = [other for other in own if thing_of(other.event) == thing_of(draft.event)]
         return alike[0] if len(alike) == 1 and event_fields(alike[0].event) != event_fields(draft.event) else None
-
-
-def _differing(one: Event, other: Event) -> list[str]:
-    """Fields in which two events differ."""
-    first, second = event_fields(one), event_fields(other)
-    return [name for name in dict.fromkeys((*first, *second)) if first.get(name) != second.get(name)]
-
-
-def _says_no_more(one: Event, other: Event) -> bool:
-    return event_fields(one).items() <= event_fields(other).items()
 
 
 def _texts(words: Sequence[Word]) -> list[str]:
@@ -263,43 +251,3 @@ def _said(draft: Draft) -> list[tuple[str, str]]:
     spoken = [name for name in _NUMBERS if name in evidence]
     spoken.sort(key=lambda name: evidence[name].start or 0)
     return [(name, number) for name in spoken for number in numbers_in(evidence[name].words.split())]
-
-
-def _thing(event: Event) -> tuple[Any, ...]:
-    """What an event is about, its values aside."""
-    if isinstance(event, Medication):
-        return event.kind, event.drug, event.action
-    return event.kind, getattr(event, _NAMES.get(event.kind, "kind"))
-
-
-def _label(event: Event) -> str:
-    if isinstance(event, Medication):
-        return event.drug
-    return str(getattr(event, _NAMES.get(event.kind, "kind"))).replace("_", " ")
-
-
-def _value(reading: Sequence[Draft], field: str) -> str:
-    """A field of a reading as the digits that an answer must say; '' when it has no such field."""
-    value = getattr(reading[0].event, field, None)
-    text = format(value, "f") if isinstance(value, Decimal) else str(value or "")
-    return "".join(numbers_in([text]))
-
-
-def _plain(value: object) -> str:
-    return "" if value is None else str(value).replace("_", " ")
-
-
-def _asked(draft: Draft, rival: Draft | None, about: str = "") -> Question:
-    """A question about the one field in doubt, with everything else kept as understood."""
-    fields = event_fields(draft.event)
-    others = event_fields(rival.event) if rival else {}
-    differ = _differing(draft.event, rival.event) if rival else []
-    about = differ[0] if differ else about
-    subject = _label(draft.event)
-    value = _plain(fields.get(about))
-    said = value if value == subject else f"{subject} {value}".strip()
-    text = f"{said}, or {_plain(others.get(about)) or 'without'}?" if differ else f"{said}? Say again."
-    understood = {name: given for name, given in fields.items() if name != about}
-    evidence = {name: given for name, given in draft.event.evidence.items() if name != about}
-    readings = ((draft,), (rival,)) if rival and differ else ((draft,),)
-    return Question(about, text, readings, understood, evidence)
