@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from voicelog.audio.microphone import Block, Deaf, Lost, Recovered
 from voicelog.casefile.chain import EntryDraft
+from voicelog.defects import place_of
 from voicelog.errors import RecogniserError
 from voicelog.live.clock import Sleep, sample_at
 from voicelog.live.hearing import Opinion
@@ -69,7 +70,7 @@ class Live:
             parts.mouth.alarm(at_once=True)
             parts.mouth.tell("I cannot hear any more. The recogniser failed.", urgent=True)
             raise RecogniserError(
-                f"the recogniser failed: {parts.hearing.failure}",
+                f"the recogniser failed: {place_of(parts.hearing.failure)}",
                 f"Go on with: voicelog listen --resume {parts.case.path}",
             ) from parts.hearing.failure
 

@@ -83,7 +83,7 @@ class SpokenVoice:
         signal = synthetic.trimmed(raw)
         level = synthetic.active_rms(signal)
         if level == 0:
-            raise AudioError(f'the voice {self.name} gave no sound for "{text}"', _HINT)
+            raise AudioError(f"the voice {self.name} gave no sound for what it had to say", _HINT)
         gain = min(_SPEECH_RMS / level, _PEAK / float(np.abs(signal).max()))
         return np.round(signal * gain * 32767).astype(np.int16), rate
 
