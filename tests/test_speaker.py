@@ -197,7 +197,9 @@ def test_tones_begin_and_end_softly_and_never_clip(name: Tone) -> None:
     samples = tone(name).astype(int)
     assert abs(samples[0]) < 10
     assert abs(samples[-1]) < 10
-    assert 5000 < np.abs(samples).max() < 25_000
+    # The pacing tone lies under the voices of the crew; the others must be heard over them.
+    low, high = (2000, 5000) if name == "breath" else (5000, 25_000)
+    assert low < np.abs(samples).max() < high
     assert len(samples) / TONE_RATE < 1.0
 
 
