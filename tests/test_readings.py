@@ -11,7 +11,7 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.parse.parser import parse
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Hypothesis, Word
-from voicelog.recognisers.readings import IDLE, lean, own_callouts, trimmed
+from voicelog.recognisers.readings import IDLE, lean, own_callouts, trimmed, whole
 
 GRAMMAR = load_grammar()
 
@@ -54,6 +54,26 @@ def test_sounds_at_the_ends_are_dropped_where_the_other_one_wrote_no_more(said: 
         assert trimmed(reading(said), words_of(second)).words == ()
     else:
         assert trimmed(reading(said), words_of(second)).text == kept
+
+
+def timed(text: str, end: float) -> Hypothesis:
+    words = text.split()
+    return Hypothesis(
+        tuple(Word(word, end * n / len(words), end * (n + 1) / len(words)) for n, word in enumerate(words))
+    )
+
+
+@pytest.mark.parametrize(
+    ("reading_end", "second", "text"),
+    [
+        (1.0, "fells 1-10 to regulate", "pulse one ten <garbage>"),
+        (1.0, "pulse 110", "pulse one ten"),
+        (1.9, "fells 1-10 to regulate", "pulse one ten"),
+    ],
+)
+def test_speech_that_a_reading_leaves_out_is_garbage(reading_end: float, second: str, text: str) -> None:
+    found = whole(timed("pulse one ten", reading_end), timed("pulse one two vec hand", 2.0), words_of(second))
+    assert found.text == text
 
 
 def test_idle_words_are_left_out() -> None:

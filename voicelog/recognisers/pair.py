@@ -16,7 +16,7 @@ from voicelog.recognisers.again import Again
 from voicelog.recognisers.base import LATE, Availability, Fit, Hypothesis, Listener, SecondOpinion, Utterance, Word
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
-from voicelog.recognisers.readings import lean, own_callouts, trimmed
+from voicelog.recognisers.readings import lean, own_callouts, trimmed, whole
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener
 from voicelog.recognisers.written import candidates, named_drugs, written
@@ -166,6 +166,7 @@ class PairListener(Listener):
         readings = list({reading.text: reading for reading in reversed(found) if reading.words}.values())
         readings, fits = self._fits(audio, drugs_like(text, self._grammar), readings)
         forced = bool(readings) and readings[0].text not in own
+        readings = [whole(reading, heard.best, text) for reading in readings]
         score = math.log(free.best.confidence) if free.best.confidence else None
         return Utterance(tuple(readings), SecondOpinion(text, self._second.refusal, score, fits, forced))
 

@@ -15,6 +15,8 @@ from voicelog.recognisers.written import written
 
 IDLE = frozenset("a an the of at to is are was it in now um uh".split())
 """Words that a grammar listener puts where it hears a breath, or the onset of a number."""
+UNHEARD_S = 0.25
+"""Seconds of speech at the ends of an utterance that a reading may leave out."""
 _MENDED = frozenset({"label_repaired", "words_left_over"})
 _ONE_AND_TWO = re.compile(r"1\.\d\d", re.ASCII)
 Words = tuple[str, ...]
@@ -41,6 +43,21 @@ def trimmed(reading: Hypothesis, second: Sequence[Word]) -> Hypothesis:
     if len(words) == len(reading.words) or GARBAGE in texts or len(second) > len(written(texts).split()):
         return reading
     return Hypothesis(tuple(words), reading.confidence)
+
+
+def whole(reading: Hypothesis, first: Hypothesis, second: Sequence[Word]) -> Hypothesis:
+    """A reading with a garbage word for each end of the utterance that it leaves out.
+
+    An end is left out where the first listener heard speech of more than UNHEARD_S there, and the second one wrote more
+    words than the reading has.
+    """
+    times = [time for word in reading.words for time in (word.start, word.end) if time is not None]
+    heard = [time for word in first.words for time in (word.start, word.end) if time is not None]
+    if not times or not heard or len(second) <= len(written(_texts(reading.words)).split()):
+        return reading
+    before = [Word(GARBAGE, heard[0], times[0])] if times[0] - heard[0] > UNHEARD_S else []
+    after = [Word(GARBAGE, times[-1], heard[-1])] if heard[-1] - times[-1] > UNHEARD_S else []
+    return Hypothesis((*before, *reading.words, *after), reading.confidence)
 
 
 def lean(reading: Hypothesis, grammar: Grammar) -> list[Hypothesis]:

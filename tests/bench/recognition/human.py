@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from .callouts import Callout, vital
-from .corpus import SNRS, VOICES, Clip, Set, Stream, in_noise, streams
+from .corpus import SNRS, Clip, Set, Stream, in_noise, streams
 from .sounds import Say, Take
 
 PROMPTS = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
@@ -20,6 +20,8 @@ TRANSCRIPTS = Path("/usr/share/doc/asterisk-core-sounds-en/core-sounds-en.txt.gz
 READINGS = Path("/usr/share/pocketsphinx/test/data")
 """Where Debian's pocketsphinx-testdata puts a few readings: 16 kHz."""
 DIGITS_VARIABLE = "VOICELOG_HUMAN_DIGITS"
+LABEL_VOICES: dict[Set, str] = {"tune": "joe", "report": "hibari"}
+"""The clearest voice of each set says the label: it is the human words behind it that are measured."""
 LABELS = ("heart rate", "pulse", "heart rate is", "pulse rate")
 NOISY_LEVELS = (2, 4)
 """Places in SNRS at which human words are heard besides clean: 15 and 5 dB."""
@@ -116,14 +118,14 @@ def _turn(paths: list[Path], number: int) -> Path:
 
 
 def _clips(source: str, speaker: str, spelled: dict[int, tuple[Take, ...]], chosen: Set) -> list[Clip]:
-    voices = VOICES[chosen]
+    voice = LABEL_VOICES[chosen]
     clips = []
     for level in (0, *NOISY_LEVELS):
         for number, (value, takes) in enumerate(spelled.items()):
             if SNRS[level] is not None and number % 3:
                 continue
             label = LABELS[number % len(LABELS)]
-            parts: tuple[Say | Take, ...] = (Say(label, voices[number % len(voices)]), *takes)
+            parts: tuple[Say | Take, ...] = (Say(label, voice), *takes)
             callout = Callout("vitals", f"{label} {value}", (vital("heart_rate", value),))
             clips.append(Clip(source, callout, in_noise(parts, chosen, number // 3, level), speaker))
     return clips
