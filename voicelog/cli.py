@@ -255,6 +255,17 @@ def build_parser() -> argparse.ArgumentParser:
     imported.add_argument("--case", type=Path, required=True, metavar="NEW", help="the case file to make")
     _passphrase(imported)
     imported.set_defaults(module="import_case")
+
+    listed = _command(
+        commands,
+        "list",
+        "the case files of a folder: when, problem, drugs, open items",
+        "voicelog list cases\n  voicelog list cases --open\n  voicelog list cases --json",
+    )
+    listed.add_argument("folder", type=Path, metavar="DIR", help="the folder; folders in it are not entered")
+    listed.add_argument("--open", action="store_true", help="only cases with open items, and what is damaged")
+    listed.add_argument("--json", action="store_true", help="one JSON object a line")
+    listed.set_defaults(module="list_cases")
     return parser
 
 

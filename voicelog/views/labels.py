@@ -10,37 +10,11 @@ from decimal import Decimal
 
 from voicelog.events import Assessment, Event, Medication, Milestone, Patient, Procedure, Remark, VitalSign
 from voicelog.views.screen import printable
+from voicelog.views.units import written_number, written_unit
 
-_UNITS = {
-    "mm[Hg]": "mmHg",
-    "ug": "mcg",
-    "[U]": "units",
-    "Cel": "°C",
-    "[degF]": "°F",
-    "meq": "mEq",
-    "{score}": "of 10",
-    "{puff}": "puffs",
-    "{spray}": "sprays",
-    "{tablet}": "tablets",
-    "{drop}": "drops",
-}
+__all__ = ["written", "written_number", "written_unit"]
+
 _COUNTED = frozenset({"units", "puffs", "sprays", "tablets", "drops"})
-
-
-def written_number(value: Decimal | int) -> str:
-    """Without trailing zeros, with a leading zero, thousands marked: 0.3, 1, 1,200."""
-    text = format(Decimal(value).normalize(), "f")
-    whole, _, part = text.partition(".")
-    grouped = f"{int(whole):,}" if len(whole) > 3 else whole
-    return f"{grouped}.{part}" if part else grouped
-
-
-def written_unit(unit: str | None) -> str:
-    """A UCUM unit as printed."""
-    if not unit:
-        return ""
-    first, slash, rest = unit.partition("/")
-    return _UNITS.get(unit) or _UNITS.get(first, first) + slash + rest
 
 
 def _quantity(value: Decimal | int | None, unit: str | None) -> str:
