@@ -38,6 +38,7 @@ def test_the_commands_of_this_version() -> None:
         "doctor",
         "export",
         "import",
+        "query",
         "list",
     ]
 

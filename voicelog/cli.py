@@ -13,6 +13,7 @@ from voicelog import __version__
 from voicelog.casefile.secret import named_passphrase
 from voicelog.defects import told, told_threads
 from voicelog.errors import GrammarError, VoicelogError
+from voicelog.many.questions import QUESTIONS
 from voicelog.recognisers.registry import FOR_AUDIO
 from voicelog.views.screen import printable
 
@@ -227,14 +228,17 @@ def build_parser() -> argparse.ArgumentParser:
         "a case in an open standard, as a table, as lines or as a copy",
         "voicelog export mycase.voicelog --to fhir --out mycase.fhir.json\n"
         "  voicelog export mycase.voicelog --to nemsis --schemas XSD-FOLDER --out mycase.xml\n"
-        "  voicelog export mycase.voicelog --to sqlite --out copy.voicelog",
+        "  voicelog export mycase.voicelog --to sqlite --out copy.voicelog\n"
+        "  voicelog export cases --to parquet --out tables",
     )
-    export.add_argument("case", type=Path, metavar="CASE")
+    export.add_argument("case", type=Path, metavar="CASE", help="a case file; for parquet also a folder of them")
+    export.add_argument("more", type=Path, nargs="*", metavar="CASE", help="parquet: further case files or folders")
     export.add_argument(
         "--to",
         required=True,
-        choices=["fhir", "nemsis", "csv", "jsonl", "sqlite"],
-        help="fhir: R4B bundle; nemsis: v3.5.1 document; csv: a row an event; jsonl: lossless; sqlite: a copy",
+        choices=["fhir", "nemsis", "csv", "jsonl", "sqlite", "parquet"],
+        help="fhir: R4B bundle; nemsis: v3.5.1 document; csv: a row an event; jsonl: lossless; sqlite: a copy; "
+        "parquet: tables of many cases, by month",
     )
     export.add_argument("--out", type=Path, metavar="FILE", help="write a new file (default: standard output)")
     export.add_argument("--schemas", type=Path, metavar="DIR", help="nemsis: check against the official schemas in DIR")
@@ -255,6 +259,20 @@ def build_parser() -> argparse.ArgumentParser:
     imported.add_argument("--case", type=Path, required=True, metavar="NEW", help="the case file to make")
     _passphrase(imported)
     imported.set_defaults(module="import_case")
+
+    query = _command(
+        commands,
+        "query",
+        "a question in SQL over all cases of a folder",
+        "voicelog query cases --name ventilation_to_drug\n  voicelog query --list\n"
+        '  voicelog query cases "SELECT drug, count(*) FROM drugs WHERE standing GROUP BY drug" --csv',
+    )
+    query.add_argument("folder", type=Path, nargs="?", metavar="DIR", help="the folder; folders in it are not entered")
+    query.add_argument("sql", nargs="?", metavar="SQL", help="one SELECT over the tables that --list names")
+    query.add_argument("--name", choices=list(QUESTIONS), help="a question that is ready made")
+    query.add_argument("--list", action="store_true", help="the ready-made questions, the tables and their columns")
+    query.add_argument("--json", action="store_true", help="one JSON object a line")
+    query.add_argument("--csv", action="store_true", help="comma-separated, safe to open in a spreadsheet")
 
     listed = _command(
         commands,

@@ -17,6 +17,8 @@ from voicelog.views.screen import printable
 def run(arguments: argparse.Namespace) -> int:
     """Write the export; exit code 1 when the case file is not as it was written."""
     _check(arguments)
+    if arguments.to == "parquet":
+        return _parquet(arguments)
     if arguments.to == "sqlite":
         return _copy(arguments.case, arguments.out)
     with CaseFile.open(arguments.case) as case:
@@ -32,6 +34,10 @@ def run(arguments: argparse.Namespace) -> int:
 def _check(arguments: argparse.Namespace) -> None:
     if arguments.to == "sqlite" and arguments.out is None:
         raise UsageError("a copy of the case file needs a name", "name it with --out FILE")
+    if arguments.to == "parquet" and arguments.out is None:
+        raise UsageError("tables need a folder", "name a new one with --out DIR")
+    if arguments.more and arguments.to != "parquet":
+        raise UsageError(f"--to {arguments.to} takes one case", "give them one by one; --to parquet takes many")
     if arguments.schemas and arguments.to != "nemsis":
         raise UsageError("--schemas goes with --to nemsis only", "leave it out")
     if arguments.details and arguments.to != "nemsis":
@@ -111,6 +117,21 @@ def _copy(source: Path, target: Path) -> int:
     copied_from = f"{target}: copy of {source}, {last.seq} entries, head {last.hash}"
     _tell(copied_from, *(f"{target}: {problem}" for problem in problems))
     return 1 if problems else 0
+
+
+def _parquet(arguments: argparse.Namespace) -> int:
+    from voicelog.commands.query import read_tables, tell_left_out
+    from voicelog.exports.parquet import write_parquet
+    from voicelog.many.folder import files_of_all
+
+    made = read_tables(files_of_all([arguments.case, *arguments.more]), "reading and checking cases", check=True)
+    if not made.heads:
+        tell_left_out(made)
+        raise UsageError("no case could be read", "name case files, or a folder of them")
+    files = write_parquet(made.tables, arguments.out)
+    tell_left_out(made)
+    _tell(*made.findings, f"{arguments.out}: {len(made.heads)} cases in {files} files")
+    return 1 if made.left_out or made.findings else 0
 
 
 def _tell(*lines: str) -> None:

@@ -6,33 +6,27 @@ Only the entries it needs are read, without the models of the events; ``tests/te
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
 from collections.abc import Callable, Sequence
-from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any, Literal
-from urllib.parse import quote
 
-from voicelog.casefile.schema import TABLES
-from voicelog.many.folder import Look, look, stamp
+from voicelog.many.folder import look
+from voicelog.many.reading import OF_TABLE, rows_of
 
 FileState = Literal["closed", "open", "damaged", "foreign"]
 """``open``: the case was never closed; ``foreign``: no case file, or none that this voicelog can read."""
 
-_ENTRIES = """SELECT type, body, seq, at, hash, (SELECT type || sql FROM sqlite_master WHERE name = 'entries')
-    FROM entries WHERE type IN ('event', 'decision')
+_ENTRIES = f"""SELECT type, body, seq, at, hash, {OF_TABLE} FROM entries WHERE type IN ('event', 'decision')
     OR seq = 1 OR seq = (SELECT max(seq) FROM entries) ORDER BY seq"""
-_TABLE = "table" + TABLES["entries"]
 STATUSES = ("proposed", "confirmed", "unconfirmed", "rejected", "amended")
 """As in ``casefile.state``, which would bring in the models of the events."""
 _GONE = ("rejected", "amended")
 # The scanner itself, without the checks for blanks that canonical JSON does not have: half the time.
 _scan: Callable[[str, int], tuple[Any, int]] = json.JSONDecoder().scan_once  # type: ignore[attr-defined]
-_LONGEST_ENTRY = 16_000_000
 _MOST_DIGITS = 30
 
 
@@ -94,7 +88,7 @@ def read_brief(path: Path) -> Brief:
         found = look(path)
         if found.foreign or found.damage:
             return Brief(str(path), "foreign" if found.foreign else "damaged", found.foreign or found.damage)
-        return _brief(str(path), _rows(path, found))
+        return _brief(str(path), rows_of(path, found, _ENTRIES))
     except OSError as error:
         return Brief(str(path), "foreign", f"cannot be read: {error.strerror}")
     except sqlite3.Error as error:
@@ -110,36 +104,6 @@ def read_brief(path: Path) -> Brief:
         ValueError,
     ):
         return Brief(str(path), "damaged", "its entries are not as voicelog writes them")
-
-
-def _rows(path: Path, found: Look) -> list[tuple[Any, ...]]:
-    """The rows needed; read again where a writer came to a file that was read without its log."""
-    while True:
-        frozen = not os.path.lexists(f"{path}-wal")
-        try:
-            address = f"file:{quote(os.fsencode(path))}?mode={'ro&immutable=1' if frozen else 'ro'}"
-            with closing(sqlite3.connect(address, uri=True, timeout=1.0)) as connection:
-                rows = _read(connection)
-        except sqlite3.Error:
-            if frozen and stamp(path.stat()) != found.stamp:
-                found = look(path)
-                continue
-            raise
-        if not frozen or stamp(path.stat()) == found.stamp:
-            return rows
-        found = look(path)
-
-
-def _read(connection: sqlite3.Connection) -> list[tuple[Any, ...]]:
-    # A hostile file's own views and triggers may not call functions that act, nor an entry fill the memory.
-    connection.execute("PRAGMA trusted_schema = OFF")
-    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_ENTRY)
-    rows = connection.execute(_ENTRIES)
-    first = next(rows)
-    # Before the rest is read: a view of that name could have no end.
-    if first[5] != _TABLE:
-        raise ValueError("no table of entries")
-    return [first, *rows]
 
 
 def _brief(path: str, rows: Sequence[tuple[Any, ...]]) -> Brief:
