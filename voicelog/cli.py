@@ -246,6 +246,12 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument("--no-audio", action="store_true", help="jsonl: leave the audio clips out")
     _passphrase(export)
     export.add_argument(
+        "--deidentify",
+        action="store_true",
+        help="without what could lead to the patient, after the safe harbour list of 45 CFR 164.514(b)(2): names, free "
+        "text, audio and hashes left out, dates moved within their year, ages over 89 as 90 or more",
+    )
+    export.add_argument(
         "--grammars", type=Path, action="append", default=[], metavar="DIR", help="overlay whose drugs name their codes"
     )
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
+from random import SystemRandom
 
 from voicelog.casefile.store import CaseFile
 from voicelog.errors import UsageError
@@ -22,10 +24,14 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.to == "sqlite":
         return _copy(arguments.case, arguments.out)
     with CaseFile.open(arguments.case) as case:
-        problems = case.problems()
+        problems = found = case.problems()
         record = record_of(arguments.case.name, list(case.entries()))
+        if arguments.deidentify:
+            record = _deidentifier(arguments)(record)
+            # A finding may name a hash of the case that it is about.
+            found = [f"the case it was made from has {len(problems)} findings"] if problems else []
         # All of it is made before anything is written, so that no half of an export is taken for a whole.
-        text, remarks = _made(arguments, case, record, problems)
+        text, remarks = _made(arguments, case, record, found)
     _write(text, arguments.out)
     _tell(*(f"{arguments.case}: {problem}" for problem in problems), *remarks)
     return 1 if problems else 0
@@ -44,6 +50,12 @@ def _check(arguments: argparse.Namespace) -> None:
         raise UsageError("--details goes with --to nemsis only", "leave it out")
     if arguments.no_audio and arguments.to != "jsonl":
         raise UsageError("--no-audio goes with --to jsonl only", "leave it out: only jsonl and sqlite hold audio")
+    if arguments.deidentify and arguments.to == "sqlite":
+        raise UsageError(
+            "a copy of the case file keeps everything", "export --to jsonl, then make a case: voicelog import"
+        )
+    if arguments.deidentify and arguments.details:
+        raise UsageError("--details say who was there, so not with --deidentify", "leave one of them out")
     if arguments.out is not None and os.path.lexists(arguments.out):
         raise UsageError(f"{arguments.out} exists already", "choose another name with --out FILE")
 
@@ -59,7 +71,7 @@ def _made(
     if arguments.to == "jsonl":
         from voicelog.exports.jsonl import jsonl_lines
 
-        clip = None if arguments.no_audio else case.clip
+        clip = None if arguments.no_audio or arguments.deidentify else case.clip
         return "".join(jsonl_lines(record.origin.case, record.entries, clip)), ()
     from voicelog.grammar.loader import load_grammar
 
@@ -86,6 +98,14 @@ def _nemsis(
         return document.text, (*document.remarks, unchecked)
     check_schema(document.text, schema)
     return document.text, document.remarks
+
+
+def _deidentifier(arguments: argparse.Namespace) -> Callable[[CaseRecord], CaseRecord]:
+    from voicelog.exports.deidentify import closed_terms, deidentified
+    from voicelog.grammar.loader import load_grammar
+
+    grammar = load_grammar(*arguments.grammars)
+    return partial(deidentified, terms=closed_terms(grammar), grammar_hash=grammar.digest)
 
 
 def _write(text: str, out: Path | None) -> None:
@@ -124,7 +144,12 @@ def _parquet(arguments: argparse.Namespace) -> int:
     from voicelog.exports.parquet import write_parquet
     from voicelog.many.folder import files_of_all
 
-    made = read_tables(files_of_all([arguments.case, *arguments.more]), "reading and checking cases", check=True)
+    paths = files_of_all([arguments.case, *arguments.more])
+    change = _deidentifier(arguments) if arguments.deidentify else None
+    if change:
+        # The order of the names may be that of the calls.
+        SystemRandom().shuffle(paths)
+    made = read_tables(paths, "reading and checking cases", check=True, change=change)
     if not made.heads:
         tell_left_out(made)
         raise UsageError("no case could be read", "name case files, or a folder of them")

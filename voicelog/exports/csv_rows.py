@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -36,6 +37,9 @@ _BYTE_ORDER_MARK = "\ufeff"
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
+_LATER_CELL = re.compile("([;|\t\r\n] *)([=+@\uff1d\uff0b\uff20-]|\uff0d)")
+
+
 def csv_text(record: CaseRecord) -> str:
     """The rows with a header, lines ended by CR LF, with a byte order mark so that spreadsheets read UTF-8."""
     text = io.StringIO(newline="")
@@ -56,8 +60,9 @@ def safe_cell(value: Any) -> str:
         return format(value, "f")
     if isinstance(value, int):
         return str(value)
-    text = str(value)
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    # A spreadsheet set to another separator begins a cell behind that.
+    text = _LATER_CELL.sub(r"\1'\2", str(value))
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text
 
 
 def _row(record: CaseRecord, recorded: RecordedEvent) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from voicelog.casefile.state import RecordedEvent, current
 from voicelog.events import Milestone, Patient
 from voicelog.exports.codes import AGE, BODY_WEIGHT, COMPLAINT, NO_KNOWN_ALLERGY
+from voicelog.exports.deidentify import AGED
 from voicelog.exports.fhir_observations import measured, observation
 from voicelog.exports.fhir_parts import OURS, Json, Place, concept, fhir_time, notes
 from voicelog.exports.source import happened, plain_text, retracted
@@ -65,7 +66,10 @@ def about_patient(place: Place, recorded: RecordedEvent, event: Patient) -> list
     made: list[Json] = []
     if event.age is not None:
         unit = _AGE_UNITS[event.age_unit or "year"]
-        made.append(measured(place, recorded, concept("age", AGE), None, "age", event.age, unit))
+        age = measured(place, recorded, concept("age", AGE), None, "age", event.age, unit)
+        if AGED in recorded.flags:
+            age["valueQuantity"]["comparator"] = ">="
+        made.append(age)
     if event.sex:
         made.append(_words(place, recorded, concept("sex"), "sex", event.sex))
     if event.weight_kg is not None:

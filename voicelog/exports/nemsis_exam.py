@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from voicelog.casefile.state import RecordedEvent
 from voicelog.events import Assessment, Milestone, Patient
+from voicelog.exports.deidentify import AGED
 from voicelog.exports.nemsis_codes import (
     AGE_LIMITS,
     AGE_UNITS,
@@ -107,6 +108,8 @@ def add_patient(mapped: Mapped, recorded: RecordedEvent, event: Patient) -> None
     if event.age is not None:
         age = mapped.number(recorded, event.age, AGE_LIMITS)
         if age:
+            if AGED in recorded.flags:
+                mapped.remark(recorded, "ePatient.15 cannot say 'or more': the age is 90 or more")
             _replace(mapped, recorded, age)
             _replace(mapped, recorded, Node("ePatient.16", AGE_UNITS[event.age_unit or "year"]), listed=False)
     sex = mapped.coded(recorded, "ePatient.25", event.sex, SEXES)
