@@ -494,6 +494,23 @@ def test_a_document_that_breaks_the_schema_is_refused_with_its_place() -> None:
         check_schema(made.text, schema(schemas()))
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("<eVitals.10>90<", "<eVitals.10>JOHN<", "Element 'eVitals.10' breaks the type of its value"),
+        ("<eVitals.10>90<", "<eVitals.10>9000<", "Element 'eVitals.10' breaks the facet maxInclusive"),
+        ("<eVitals.10>90</eVitals.10>", "<JOHN/>", "This element is not expected"),
+    ],
+)
+def test_what_the_schema_refuses_is_told_without_the_value(old: str, new: str, said: str) -> None:
+    text = nemsis_document(talked("pulse ninety"), {}, {}, now=NOW).text
+    assert old in text
+    with pytest.raises(ExportError, match=said) as refused:
+        check_schema(text.replace(old, new), schema(schemas()))
+    assert new == "<JOHN/>" or "JOHN" not in refused.value.message
+    assert "9000" not in refused.value.message
+
+
 def test_a_folder_without_the_schemas_is_told(tmp_path: Path) -> None:
     with pytest.raises(ExportError, match=r"no EMSDataSet_v3.xsd"):
         load_schema(tmp_path)

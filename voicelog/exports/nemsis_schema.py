@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,9 @@ from voicelog.exports.source import ExportError
 
 ROOT_SCHEMA = "EMSDataSet_v3.xsd"
 _HINT = f"Name the folder of the official v3.5.1 schemas that holds {ROOT_SCHEMA}."
+
+_PLACE = re.compile(r"(Element '[\w.]+'(?:, attribute '[^']+')?): ")
+_FACET = re.compile(r"\[facet '(\w+)'\]")
 
 
 def load_schema(folder: Path) -> Any:
@@ -44,4 +48,15 @@ def check_schema(text: str, schema: Any) -> None:
     first = schema.error_log[0]
     hint = "Nothing was written; mend the --details, or export with --to jsonl, which keeps everything."
     message = " ".join(str(first.message).replace("{http://www.nemsis.org}", "").split())
-    raise ExportError(f"The document does not keep the schema, line {first.line}: {message}", hint)
+    raise ExportError(f"The document does not keep the schema, line {first.line}: {_without_value(message)}", hint)
+
+
+def _without_value(message: str) -> str:
+    """What the validator says, without the value it quotes: that may be what somebody said of the patient."""
+    place = _PLACE.match(message)
+    if place is None:
+        return "an element is not as it should be"
+    if message.startswith(("This element is not expected", "Missing child element"), place.end()):
+        return message
+    facet = _FACET.match(message, place.end())
+    return f"{place[1]} breaks {f'the facet {facet[1]}' if facet else 'the type'} of its value"
