@@ -194,3 +194,17 @@ def test_a_wrong_passphrase_is_one_line_and_a_hint(path: Path, secret: Path, cap
     out, told = capfd.readouterr()
     assert out == ""
     assert [line.split(":")[0] for line in told.splitlines()] == ["voicelog", "hint"]
+
+
+def test_an_encrypted_case_is_listed_and_asked_about_among_others(
+    path: Path, secret: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("duckdb", reason="pip install 'voicelog[query]'")
+    filled(path)
+    assert main(["list", str(path.parent), "--json"]) == 0
+    assert '"closed"' in capsys.readouterr().out
+    assert main(["query", str(path.parent), "SELECT count(*) AS n FROM cases", "--csv"]) == 0
+    assert capsys.readouterr().out.split() == ["n", "1"]
+    monkeypatch.delenv(PASSPHRASE_FILE)
+    assert main(["list", str(path.parent)]) == 0
+    assert "encrypted" in capsys.readouterr().out

@@ -279,6 +279,7 @@ def build_parser() -> argparse.ArgumentParser:
     query.add_argument("--list", action="store_true", help="the ready-made questions, the tables and their columns")
     query.add_argument("--json", action="store_true", help="one JSON object a line")
     query.add_argument("--csv", action="store_true", help="comma-separated, safe to open in a spreadsheet")
+    _passphrase(query)
 
     listed = _command(
         commands,
@@ -289,6 +290,7 @@ def build_parser() -> argparse.ArgumentParser:
     listed.add_argument("folder", type=Path, metavar="DIR", help="the folder; folders in it are not entered")
     listed.add_argument("--open", action="store_true", help="only cases with open items, and what is damaged")
     listed.add_argument("--json", action="store_true", help="one JSON object a line")
+    _passphrase(listed)
     listed.set_defaults(module="list_cases")
     return parser
 

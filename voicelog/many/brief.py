@@ -14,6 +14,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any, Literal
 
+from voicelog.errors import CaseFileError
 from voicelog.many.folder import look
 from voicelog.many.reading import OF_TABLE, rows_of
 
@@ -93,6 +94,8 @@ def read_brief(path: Path) -> Brief:
         return Brief(str(path), "foreign", f"cannot be read: {error.strerror}")
     except sqlite3.Error as error:
         return Brief(str(path), "damaged", " ".join(f"cannot be read: {error}".split()))
+    except CaseFileError as error:
+        return Brief(str(path), "foreign", f"{error.message} {error.hint}")
     # What the entries hold is not said: it may be the patient's.
     except (
         ArithmeticError,

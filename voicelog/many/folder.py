@@ -10,6 +10,7 @@ from pathlib import Path
 
 from voicelog.casefile.files import shown
 from voicelog.casefile.schema import APPLICATION_ID, USER_VERSION
+from voicelog.casefile.secret import PASSPHRASE_FILE
 from voicelog.errors import UsageError
 
 _BESIDE = ("-wal", "-shm", "-lock", "-journal")
@@ -28,6 +29,8 @@ class Look:
     """What is wrong with it as a file; '' when nothing is."""
     stamp: tuple[int, ...] = ()
     """As ``stamp`` gives it."""
+    sealed: bool = False
+    """Whether only the passphrase can tell what it is."""
 
 
 def files_of(folder: Path) -> list[Path]:
@@ -76,7 +79,8 @@ def look(path: Path) -> Look:
     if not header:
         return Look("empty")
     if len(header) < _HEADER_BYTES or not header.startswith(_MAGIC):
-        return Look("not a case file")
+        sealed = len(header) == _HEADER_BYTES and bool(os.environ.get(PASSPHRASE_FILE))
+        return Look("", "", stamp(found), sealed) if sealed else Look("not a case file, or an encrypted one")
     if int.from_bytes(header[68:72], "big") != APPLICATION_ID:
         return Look("an SQLite file, but not a case file")
     version = int.from_bytes(header[60:64], "big")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from voicelog.casefile.opening import connect
 from voicelog.casefile.schema import TABLES
 from voicelog.many.folder import Look, look, stamp
 
@@ -31,7 +32,11 @@ def rows_of(path: Path, found: Look, sql: str) -> list[tuple[Any, ...]]:
         ValueError: it has not the table that voicelog makes.
         StopIteration: there are no rows.
         OSError: it went away.
+        CaseFileError: it is encrypted, and cannot be opened with this passphrase.
     """
+    if found.sealed:
+        with closing(connect(path)) as connection:
+            return _read(connection, sql)
     while True:
         frozen = not os.path.lexists(f"{path}-wal")
         try:
@@ -51,7 +56,8 @@ def rows_of(path: Path, found: Look, sql: str) -> list[tuple[Any, ...]]:
 def _read(connection: sqlite3.Connection, sql: str) -> list[tuple[Any, ...]]:
     # A hostile file's own views and triggers may not call functions that act, nor an entry fill the memory.
     connection.execute("PRAGMA trusted_schema = OFF")
-    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_ENTRY)
+    if isinstance(connection, sqlite3.Connection):  # the encrypting one knows no limits, and opens no stranger's file
+        connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_ENTRY)
     rows = connection.execute(sql)
     first = next(rows)
     # Before the rest is read: a view of that name could have no end.
