@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -123,3 +124,24 @@ def test_a_bad_line_is_answered_too_named_once_and_does_not_end_the_session(
     assert outcomes == ["events", "not_understood", "command"]
     assert captured.err.startswith("voicelog: line 2: ")
     assert captured.err.count("\n") == 2
+
+
+def test_the_lines_of_standard_input_are_one_course(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    feed(monkeypatch, b"heart rate one thirty two\nheart rate thirty two\nconfirm\n")
+    assert main(["parse", "-", "--json"]) == 0
+    answers = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [one["flags"] for one in answers] == [[], ["sudden_change"], []]
+    assert answers[2]["read_back"] == "Confirmed: heart rate three two."
+
+
+def test_a_refused_protocol_row_is_told_and_the_callout_answered(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    (tmp_path / "protocol").mkdir()
+    (tmp_path / "protocol" / "local.toml").write_text("[repeat.naloxone]\nfrom_min = 4\n", encoding="utf-8")
+    assert main(["parse", "pulse ninety", "--json", "--grammars", str(tmp_path)]) == 0
+    captured = capsys.readouterr()
+    assert json.loads(captured.out)["outcome"] == "events"
+    assert f"{tmp_path / 'protocol' / 'local.toml'}:1: " in captured.err

@@ -122,7 +122,11 @@ def build_parser() -> argparse.ArgumentParser:
         "typed words through grammar, parser and checks",
         'voicelog parse "epi one milligram i v push"\n  echo "pulse ninety" | voicelog parse - --json',
     )
-    parse.add_argument("text", metavar="TEXT", help="one callout, or - for a callout a line from standard input")
+    text = (
+        "one callout, or - for a callout a line from standard input: each is answered by a line, and all are one course"
+    )
+    text += " for the checks, until a confirmed end of case"
+    parse.add_argument("text", metavar="TEXT", help=text)
     _common(parse)
 
     show = _command(commands, "show", "the timeline of a case file", "voicelog show mycase.voicelog")

@@ -12,7 +12,7 @@ from voicelog.casefile.signing import fingerprint, verifier
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
 from voicelog.checks.audit import GROUPS, AuditFinding, Group, audit, integrity
-from voicelog.commands.replay import told_protocol
+from voicelog.commands.rules import told_protocol
 from voicelog.errors import CaseFileError
 from voicelog.grammar.loader import load_grammar
 from voicelog.views.plain import json_line

@@ -8,7 +8,7 @@ import sys
 from voicelog.casefile.closing import recorded_until
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
-from voicelog.commands.replay import told_protocol
+from voicelog.commands.rules import told_protocol
 from voicelog.errors import AudioError, CaseFileError
 from voicelog.grammar.loader import load_grammar
 from voicelog.views.handover import MOST_WORDS, Handover, handover, plain_handover

@@ -17,7 +17,8 @@ from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.closing import NOT_KEPT
 from voicelog.casefile.signing import stated_signer
 from voicelog.casefile.state import CaseState
-from voicelog.commands.replay import new_case_path, told_protocol
+from voicelog.commands.replay import new_case_path
+from voicelog.commands.rules import told_protocol
 from voicelog.errors import AudioError, CaseFileError, UsageError, VoicelogError
 from voicelog.views.screen import printable
 from voicelog.views.timeline import CAUTION, open_items

@@ -1,18 +1,20 @@
-"""``voicelog parse``: typed words through grammar, parser and checks."""
+"""``voicelog parse``: typed words through grammar, parser and checks; the lines of standard input are one course."""
 
 from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import TextIO
 from unicodedata import category
 
-from voicelog.dialogue.wording import question_text, read_back
+from voicelog.commands.rules import told_protocol
+from voicelog.dialogue.typed import TypedCourse
+from voicelog.dialogue.wording import question_text
 from voicelog.errors import UsageError
 from voicelog.grammar.loader import load_grammar
-from voicelog.parse.parser import parse
 from voicelog.parse.result import ParseResult
-from voicelog.parse.tokens import words_of
 from voicelog.views.plain import json_line, plain_parse
 
 MAX_CHARACTERS = 20_000
@@ -28,22 +30,24 @@ def run(arguments: argparse.Namespace) -> int:
         UsageError: for text that is no callout at all; a line of standard input is answered all the same, as not
             understood, and the lines after it too.
     """
-    grammar = load_grammar(*arguments.grammars)
+    course = TypedCourse(load_grammar(*arguments.grammars), told_protocol(arguments.grammars))
     if arguments.text != "-":
         if not arguments.text.strip():
             raise UsageError("there is no text", 'give a callout, such as: voicelog parse "pulse ninety"')
         refusal = _refusal(arguments.text)
         if refusal:
             raise refusal
-        _answer(parse(words_of(arguments.text), grammar), arguments.json)
+        _answer(*course.answer(arguments.text, datetime.now(UTC)), arguments.json)
         return 0
     first = None
     for number, line in enumerate(_lines(sys.stdin), start=1):
         refusal = _refusal(line.rstrip("\r\n"))
         if refusal:
             first = first or UsageError(f"line {number}: {refusal.message}", refusal.hint)
-        result = ParseResult("not_understood", reason=refusal.message) if refusal else parse(words_of(line), grammar)
-        _answer(result, arguments.json)
+        if refusal:
+            _answer(ParseResult("not_understood", reason=refusal.message), "", (), arguments.json)
+        else:
+            _answer(*course.answer(line, datetime.now(UTC)), arguments.json)
         sys.stdout.flush()
     if first:
         raise first
@@ -68,10 +72,9 @@ def _refusal(text: str) -> UsageError | None:
     return None
 
 
-def _answer(result: ParseResult, as_json: bool) -> None:
-    said = read_back(result.drafts) if result.drafts else ""
+def _answer(result: ParseResult, said: str, flags: Sequence[str], as_json: bool) -> None:
     if as_json:
-        sys.stdout.write(json_line(plain_parse(result, said)) + "\n")
+        sys.stdout.write(json_line(plain_parse(result, said, flags)) + "\n")
     else:
         _print(result, said)
 

@@ -7,7 +7,7 @@ import contextlib
 import os
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -22,7 +22,7 @@ from voicelog.casefile.closing import NOT_KEPT
 from voicelog.casefile.signing import stated_signer
 from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
-from voicelog.checks.protocol import Protocol, load_protocol
+from voicelog.commands.rules import told_protocol
 from voicelog.commands.show import case_line, event_line
 from voicelog.dialogue.attention import with_attention
 from voicelog.errors import AudioError, UsageError
@@ -74,16 +74,6 @@ def _stated_start(text: str | None) -> datetime | None:
     if start is None or start.tzinfo is None:
         raise UsageError(f"--start {text!r} is no full time", "write it like 2026-03-04T10:42:00+01:00")
     return start
-
-
-def told_protocol(overlays: Sequence[Path]) -> Protocol:
-    """The protocol's rules; a row that is refused is told on standard error, and the shipped one stays in force."""
-    protocol = load_protocol(*overlays)
-    for error in protocol.refused:
-        sys.stderr.write(f"voicelog: {printable(error.message.splitlines()[0])}\n")
-        if error.hint:
-            sys.stderr.write(f"hint: {printable(error.hint)}\n")
-    return protocol
 
 
 def case_directory() -> Path:

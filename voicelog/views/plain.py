@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -30,14 +31,14 @@ def plain_event(event: Event) -> dict[str, Any]:
     return event.model_dump()
 
 
-def plain_parse(result: ParseResult, read_back: str) -> dict[str, Any]:
-    """The object that ``voicelog parse --json`` prints."""
+def plain_parse(result: ParseResult, read_back: str, flags: Sequence[str]) -> dict[str, Any]:
+    """The object that ``voicelog parse --json`` prints; the flags of the entries and of what else is in doubt."""
     return {
         "outcome": result.outcome,
         "events": [plain_event(draft.event) for draft in result.drafts],
         "commands": list(result.commands),
         "questions": [_question(question) for question in result.questions],
-        "flags": list(result.flags),
+        "flags": list(flags),
         "read_back": read_back,
         "fragment": dict(result.fragment),
         "reason": result.reason,
