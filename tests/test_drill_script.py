@@ -1,4 +1,4 @@
-"""Drill scripts, their rendering, and the three shipped samples with their expected records."""
+"""Drill scripts, their rendering, and the shipped samples with their expected records."""
 
 from __future__ import annotations
 
@@ -372,7 +372,7 @@ def test_talk_names_numbers_parts_of_the_body_and_a_drug(record: dict[str, list[
     assert words & {"two", "three", "five", "ten", "thirty"}
 
 
-def test_the_three_cases_together_cover_the_field() -> None:
+def test_the_cases_together_cover_the_field() -> None:
     records = [json.loads((samples_dir() / f"{name}.record.json").read_text()) for name in NAMES]
     kept = [entry["event"] for record in records for entry in record["events"] if entry["status"] != "rejected"]
     said = {str(event[key]) for event in kept for key in ("sign", "finding", "procedure", "milestone") if key in event}

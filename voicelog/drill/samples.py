@@ -10,7 +10,7 @@ from voicelog.drill.render import Rendering, render, write_recording
 from voicelog.drill.script import DrillError, read_script
 from voicelog.errors import VoicelogError
 
-NAMES = ("asthma", "anaphylaxis", "seizure")
+NAMES = ("asthma", "anaphylaxis", "seizure", "overdose")
 """The shipped samples: each a script, a recording and an expected record of that name."""
 
 
