@@ -155,3 +155,44 @@ def test_the_card_is_written_to_a_file(tmp_path: Path) -> None:
 def test_a_card_that_cannot_be_written_is_one_clear_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["grammar", "card", "--out", str(tmp_path / "no" / "card.html")]) == 2
     assert capsys.readouterr().err.startswith("voicelog: cannot write")
+
+
+SOURCE = 'source = "our medical director"\ndate = 2026-11-20\n'
+LOCAL_DRUG = f'[drug.dobutamine]\nnames = ["dobutamine"]\nunits = ["ug/kg/min"]\nroutes = ["intravenous"]\n{SOURCE}'
+
+
+def protocol_overlay(folder: Path, text: str) -> Path:
+    """A directory with protocol rows and one drug of its own."""
+    (folder / "protocol").mkdir()
+    (folder / "protocol" / "local.toml").write_text(text, encoding="utf-8")
+    (folder / "drugs.toml").write_text(LOCAL_DRUG, encoding="utf-8")
+    return folder / "protocol" / "local.toml"
+
+
+def test_check_reports_a_wrong_protocol_row_and_a_rule_about_an_unknown_drug_where_they_stand(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    rows = ("repeat.naloxone", "-1"), ("repeat.naloxon", "4")
+    text = "".join(f"[{name}]\nfrom_min = {value}\n{SOURCE}" for name, value in rows)
+    file = protocol_overlay(tmp_path, text)
+    assert main(["grammar", "check", "--grammars", str(tmp_path)]) == 1
+    captured = capsys.readouterr()
+    out = captured.out.splitlines()
+    heading = out.index("Rows of the protocol files")
+    assert out[heading + 1 : heading + 3] == [
+        f"{file}:2: error: [repeat.naloxone] from_min: Input should be greater than 0",
+        f"{file}:5: error: [repeat.naloxon] 'naloxon' is not in the formulary",
+    ]
+    assert out[heading + 3].startswith("hint: mend the row; a refused row leaves the one before it in force")
+    assert captured.err == ""
+
+
+def test_check_has_nothing_to_say_of_good_rows_one_about_a_drug_of_the_same_overlay(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    protocol_overlay(tmp_path, f"[repeat.naloxone]\nfrom_min = 4\n{SOURCE}[repeat.dobutamine]\nfrom_min = 4\n{SOURCE}")
+    code = main(["grammar", "check", "--json", "--grammars", str(tmp_path)])
+    found = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    errors = [one for one in found if one["severity"] == "error"]
+    assert [one for one in errors if one["check"] == "protocol"] == []
+    assert code == bool(errors)

@@ -42,7 +42,9 @@ def test_every_section_is_used_by_the_shipped_file() -> None:
 def test_every_drug_that_a_row_names_is_in_the_formulary(tmp_path: Path) -> None:
     assert unknown_drugs(PROTOCOL, DRUGS) == ()
     misspelled = load_protocol(overlay(tmp_path, f"[repeat.naloxon]\nfrom_min = 4\n{SOURCE}"))
-    assert unknown_drugs(misspelled, DRUGS) == ("[repeat.naloxon] 'naloxon' is not in the formulary",)
+    (wrong,) = unknown_drugs(misspelled, DRUGS)
+    assert wrong.reason == "[repeat.naloxon] 'naloxon' is not in the formulary"
+    assert (wrong.file, wrong.line) == (tmp_path / FOLDER / "local.toml", 1)
 
 
 def test_the_digest_tells_which_files_were_read(tmp_path: Path) -> None:

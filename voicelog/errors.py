@@ -45,4 +45,6 @@ class GrammarError(VoicelogError):
         if text and column:
             shown += f"\n    {text}\n    {' ' * (column - 1)}^"
         super().__init__(shown, hint)
+        self.reason = message
+        """What is wrong, without the place."""
         self.file, self.line, self.column = file, line, column

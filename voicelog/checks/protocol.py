@@ -18,7 +18,7 @@ from voicelog.checks import audit_rows, drug_rows, rows
 from voicelog.checks.rows import AgeBand, Pacing, Row
 from voicelog.errors import GrammarError
 from voicelog.grammar.loader import MAX_FILE_BYTES, shipped_grammars
-from voicelog.grammar.model import Drug
+from voicelog.grammar.model import Drug, Place
 
 FOLDER = "protocol"
 """The folder of a grammar directory that holds protocol files."""
@@ -69,6 +69,8 @@ class Protocol:
     """SHA-256 over the files that were read."""
     refused: tuple[GrammarError, ...] = ()
     """Rows of local files that are wrong, with file, line and reason; the shipped row of that name is in force."""
+    places: Mapping[tuple[str, str], Place] = field(default_factory=dict)
+    """Section and name -> where the row in force stands."""
 
     def rows(self, section: str, kind: type[_R]) -> tuple[_R, ...]:
         """The rows of a section, in order of name."""
@@ -113,30 +115,40 @@ def read_protocol(shipped: Path, overlays: Sequence[Path] = ()) -> Protocol:
         GrammarError: a file of the shipped folder is faulty, or there is none.
     """
     tables: dict[str, dict[str, Row]] = {section: {} for section in SECTIONS}
+    places: dict[tuple[str, str], Place] = {}
     digest = hashlib.sha256()
-    faults = _merge(tables, shipped, digest)
+    faults = _merge(tables, places, shipped, digest)
     if faults:
         raise faults[0]
     if not any(tables.values()):
         raise GrammarError(f"no protocol files in {shipped}", "voicelog is not installed completely: install it again")
-    refused = [fault for folder in overlays for fault in _merge(tables, folder, digest)]
+    refused = [fault for folder in overlays for fault in _merge(tables, places, folder, digest)]
     frozen = {section: MappingProxyType(named) for section, named in tables.items()}
-    return Protocol(MappingProxyType(frozen), digest.hexdigest(), tuple(refused))
+    return Protocol(MappingProxyType(frozen), digest.hexdigest(), tuple(refused), MappingProxyType(places))
 
 
-def unknown_drugs(protocol: Protocol, drugs: Mapping[str, Drug]) -> tuple[str, ...]:
-    """What the rows name that the formulary has not, one sentence each: a rule about a misspelled drug never fires."""
+def unknown_drugs(protocol: Protocol, drugs: Mapping[str, Drug]) -> tuple[GrammarError, ...]:
+    """What rows name that the formulary has not, each with its place: a rule about a misspelled drug never fires."""
     found = []
+    hint = "the rule never fires; mend the name, or add the drug to a formulary file"
     for section, named in sorted(protocol.tables.items()):
         for name, row in sorted(named.items()):
             said = [getattr(row, "drug", None), *getattr(row, "drugs", ()), *getattr(row, "besides", ())]
             said += getattr(row, "if_given", ())
             wrong = [drug for drug in said if drug and drug not in drugs]
-            found += [f"[{section}.{name}] {drug!r} is not in the formulary" for drug in wrong]
+            place = protocol.places[section, name]
+            found += [
+                GrammarError(
+                    f"[{section}.{name}] {drug!r} is not in the formulary", hint, file=place.file, line=place.line
+                )
+                for drug in wrong
+            ]
     return tuple(found)
 
 
-def _merge(tables: dict[str, dict[str, Row]], folder: Path, digest: hashlib._Hash) -> list[GrammarError]:
+def _merge(
+    tables: dict[str, dict[str, Row]], places: dict[tuple[str, str], Place], folder: Path, digest: hashlib._Hash
+) -> list[GrammarError]:
     """Put the rows of a folder's files into the tables; what is wrong with them."""
     faults = []
     for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
@@ -158,11 +170,18 @@ def _merge(tables: dict[str, dict[str, Row]], folder: Path, digest: hashlib._Has
             faults.append(GrammarError(f"not valid TOML: {error}", "mend the line shown", file=path, line=line))
             continue
         for section, named in read.items():
-            faults += _take(tables, path, text, section, named)
+            faults += _take(tables, places, path, text, section, named)
     return faults
 
 
-def _take(tables: dict[str, dict[str, Row]], path: Path, text: str, section: str, named: Any) -> list[GrammarError]:
+def _take(
+    tables: dict[str, dict[str, Row]],
+    places: dict[tuple[str, str], Place],
+    path: Path,
+    text: str,
+    section: str,
+    named: Any,
+) -> list[GrammarError]:
     """Put the rows of one section into the tables; what is wrong with them."""
     kind = SECTIONS.get(section)
     if kind is None:
@@ -178,6 +197,7 @@ def _take(tables: dict[str, dict[str, Row]], path: Path, text: str, section: str
                 tables[section].pop(_row(rows.Off, name, table).name, None)
                 continue
             tables[section][name] = _row(kind, name, table)
+            places[section, name] = Place(path, _line_of(text, f"{section}.{name}"))
         except ValidationError as error:
             first = error.errors(include_url=False, include_context=False, include_input=False)[0]
             where = ".".join(str(part) for part in first["loc"])

@@ -80,8 +80,8 @@ def _of_protocol(grammar: Grammar, overlays: Sequence[Path]) -> list[Finding]:
     from voicelog.checks.protocol import FOLDER, load_protocol, unknown_drugs
 
     protocol = load_protocol(*overlays)
-    wrong = [*(error.message for error in protocol.refused), *unknown_drugs(protocol, grammar.drugs)]
-    return [Finding(Place(Path(FOLDER)), message.splitlines()[0], check="protocol") for message in wrong]
+    wrong = (*protocol.refused, *unknown_drugs(protocol, grammar.drugs))
+    return [Finding(Place(error.file or Path(FOLDER), error.line), error.reason, check="protocol") for error in wrong]
 
 
 def _words(grammar: Grammar, arguments: argparse.Namespace) -> int:

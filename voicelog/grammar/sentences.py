@@ -28,7 +28,7 @@ _NUMBERS = tuple(
     tuple(text.split())
     for text in (
         "four", "forty", "ninety", "thirty seven", "one eighteen", "sixteen", "point five", "a", "ten past nine",
-        "fourteen oh five",
+        "fourteen oh five", "march twenty twenty seven", "alfa four four seven one",
     )
 )  # fmt: skip
 """Numbers to choose from for a kind: the first that it takes."""
