@@ -105,6 +105,12 @@ class Sampler:
         elif name == "part_dose":
             value = Decimal(random.randrange(1, 100)).scaleb(-2).normalize()
             words = say.decimal_number(value, random)
+        elif name == "expiry":
+            year, month = random.randrange(2021, 2040), random.randrange(1, 13)
+            words, value = say.expiry(year, month, random), f"{year}-{month:02}"
+        elif name == "lot":
+            sign, figures = random.choice("abdkz"), f"{random.randrange(100, 10000)}"
+            words, value = say.lot(sign, figures), f"{sign.upper()}{figures}"
         else:
             low, high, places = RANGES[name]
             value = Decimal(random.randrange(low, high + 1))

@@ -6,8 +6,11 @@ from collections.abc import Sequence
 from decimal import Decimal
 from random import Random
 
+from voicelog.grammar.numbers import LETTERS
+
 ONES = "zero one two three four five six seven eight nine".split()
 TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
+MONTHS = "january february march april may june july august september october november december".split()
 TENS = "- - twenty thirty forty fifty sixty seventy eighty ninety".split()
 
 
@@ -73,3 +76,15 @@ def clock(hour: int, minute: int, random: Random) -> list[str]:
     if hour >= 10:
         ways.append([ONES[hour // 10], digit(hour % 10, random), *(digit(int(s), random) for s in f"{minute:02}")])
     return list(random.choice(ways))
+
+
+def expiry(year: int, month: int, random: Random) -> list[str]:
+    """2027, 3 -> march twenty twenty seven, zero three twenty twenty seven."""
+    named = MONTHS[month - 1].split()
+    figures = [*(["zero"] if month < 10 else []), *below_hundred(month)]
+    return [*random.choice([named, figures]), "twenty", *below_hundred(year % 100)]
+
+
+def lot(sign: str, figures: str) -> list[str]:
+    """a, 447 -> alfa four four seven."""
+    return [next(word for word, letter in LETTERS.items() if letter == sign), *(ONES[int(one)] for one in figures)]
