@@ -178,7 +178,7 @@ def test_check_reports_a_wrong_protocol_row_and_a_rule_about_an_unknown_drug_whe
     assert main(["grammar", "check", "--grammars", str(tmp_path)]) == 1
     captured = capsys.readouterr()
     out = captured.out.splitlines()
-    heading = out.index("Rows of the protocol files")
+    heading = out.index("Rows of the formulary and the protocol")
     assert out[heading + 1 : heading + 3] == [
         f"{file}:2: error: [repeat.naloxone] from_min: Input should be greater than 0",
         f"{file}:5: error: [repeat.naloxon] 'naloxon' is not in the formulary",

@@ -68,7 +68,7 @@ def _checks(overlays: tuple[Path, ...]) -> Iterator[Check]:
 def _grammar(overlays: tuple[Path, ...]) -> Check:
     try:
         grammar = load_grammar(*overlays)
-        findings = check_grammar(grammar)
+        findings = [*grammar.refused, *check_grammar(grammar)]
     except VoicelogError as error:
         return Check("grammar", "broken", error.message, error.hint)
     detail = f"{len(grammar.phrases)} phrases, {len(grammar.drugs)} drugs, {len(findings)} findings"

@@ -73,9 +73,12 @@ def _made(
 
         clip = None if arguments.no_audio or arguments.deidentify else case.clip
         return "".join(jsonl_lines(record.origin.case, record.entries, clip)), ()
+    from voicelog.commands.rules import tell_refused
     from voicelog.grammar.loader import load_grammar
 
-    drugs = load_grammar(*arguments.grammars).drugs
+    grammar = load_grammar(*arguments.grammars)
+    tell_refused(grammar.refused)
+    drugs = grammar.drugs
     rxnorm = {name: drug.rxnorm for name, drug in drugs.items() if drug.rxnorm}
     if arguments.to == "fhir":
         from voicelog.exports.fhir import fhir_text

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
+from voicelog.commands.rules import tell_refused
 from voicelog.errors import UsageError
 from voicelog.grammar.coverage import Hearing, State, hearings
 from voicelog.grammar.finding import Check, Finding
@@ -31,7 +32,7 @@ _GROUPS: Mapping[Check, tuple[str, str]] = {
         "typed_only.txt if it is never spoken",
     ),
     "protocol": (
-        "Rows of the protocol files",
+        "Rows of the formulary and the protocol",
         "mend the row; a refused row leaves the one before it in force, and a rule about an unknown drug never fires",
     ),
     "overlap": (
@@ -57,7 +58,10 @@ _SAID: Mapping[State, str] = {"local": "local pronunciation"}
 
 def run(arguments: argparse.Namespace) -> int:
     """Run one action; check exits with 1 when it finds an error."""
-    return ACTIONS[arguments.action](load_grammar(*arguments.grammars), arguments)
+    grammar = load_grammar(*arguments.grammars)
+    if arguments.action != "check":
+        tell_refused(grammar.refused)
+    return ACTIONS[arguments.action](grammar, arguments)
 
 
 def _check(grammar: Grammar, arguments: argparse.Namespace) -> int:
@@ -76,11 +80,11 @@ def _check(grammar: Grammar, arguments: argparse.Namespace) -> int:
 
 
 def _of_protocol(grammar: Grammar, overlays: Sequence[Path]) -> list[Finding]:
-    """Rows of the protocol files that are refused, and drugs they name that the formulary has not."""
+    """Rows of the formulary and of the protocol that are refused, and drugs that the formulary has not."""
     from voicelog.checks.protocol import FOLDER, load_protocol, unknown_drugs
 
     protocol = load_protocol(*overlays)
-    wrong = (*protocol.refused, *unknown_drugs(protocol, grammar.drugs))
+    wrong = (*grammar.refused, *protocol.refused, *unknown_drugs(protocol, grammar.drugs))
     return [Finding(Place(error.file or Path(FOLDER), error.line), error.reason, check="protocol") for error in wrong]
 
 

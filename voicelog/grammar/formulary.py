@@ -42,6 +42,15 @@ def drug_from(key: str, table: dict[str, Any], place: Place) -> Drug:
     for needed in ("names", "units", "routes", "source", "date"):
         if not table.get(needed):
             raise refuse(f"needs {needed}", "every row says how it is spoken, its units, routes, source and date")
+    for texts in ("names", "units", "routes", "concentrations"):
+        if not _are_texts(table.get(texts, [])):
+            raise refuse(f"{texts} is no list of texts", f'write {texts} = ["..."]')
+    named = table.get("named_concentrations", {})
+    if not isinstance(named, dict) or not _are_texts([*named, *named.values()]):
+        raise refuse("named_concentrations is no table of texts", 'write named_concentrations = {"d ten" = "10 %"}')
+    for text in ("name", "usual_unit", "rxnorm", "source"):
+        if not isinstance(table.get(text, ""), str):
+            raise refuse(f"{text} is no text", f'write {text} = "..."')
     for unit in [*table["units"], *([table["usual_unit"]] if "usual_unit" in table else [])]:
         if unit not in DOSE_UNITS:
             raise refuse(f"unknown unit {unit!r}", f"units are {', '.join(DOSE_UNITS)}")
@@ -51,11 +60,12 @@ def drug_from(key: str, table: dict[str, Any], place: Place) -> Drug:
         if route not in ROUTES:
             raise refuse(f"unknown route {route!r}", f"routes are {', '.join(ROUTES)}")
     limits = []
-    for row in table.get("ask_above", ()):
-        dose = Decimal(str(row.get("dose", 0)))
-        if dose <= 0 or row.get("unit") not in DOSE_UNITS or row.get("route", ROUTES[0]) not in ROUTES:
+    rows = table.get("ask_above", [])
+    for row in rows if isinstance(rows, list) else [rows]:
+        limit = _limit(row)
+        if limit is None:
             raise refuse(f"ask_above {row} is not a limit", 'write {dose = 1, unit = "mg", route = "intravenous"}')
-        limits.append(DoseLimit(dose, row["unit"], row.get("route")))
+        limits.append(limit)
     return Drug(
         name=table.get("name", key.replace("_", " ")),
         spoken=tuple(table["names"]),
@@ -70,6 +80,23 @@ def drug_from(key: str, table: dict[str, Any], place: Place) -> Drug:
         date=str(table["date"]),
         place=place,
     )
+
+
+def _are_texts(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _limit(row: object) -> DoseLimit | None:
+    """A limit of a row, or None when it is none."""
+    if not isinstance(row, dict) or row.keys() - {"dose", "unit", "route"}:
+        return None
+    dose, unit, route = row.get("dose"), row.get("unit"), row.get("route")
+    if isinstance(dose, bool) or not isinstance(dose, int | Decimal):
+        return None
+    dose = Decimal(dose)
+    if not dose.is_finite() or dose <= 0 or unit not in DOSE_UNITS or route not in (None, *ROUTES):
+        return None
+    return DoseLimit(dose, str(unit), route)
 
 
 def drug_list(drugs: Iterable[Drug]) -> ValueList:

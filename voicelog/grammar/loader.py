@@ -48,6 +48,8 @@ def shipped_grammars() -> Path:
 def load_grammar(*overlays: Path) -> Grammar:
     """Read the shipped grammar and any overlay directories; a table in a later directory replaces one of the same name.
 
+    A faulty drug row of an overlay is refused and listed; what was in force before it stays.
+
     Raises:
         GrammarError: for an unreadable directory or any fault in a file.
     """
@@ -65,6 +67,7 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
     phrases: dict[str, Phrase] = {}
     drugs: dict[str, Drug] = {}
     pairs: list[frozenset[str]] = []
+    refused: list[GrammarError] = []
     where: dict[str, _File] = {}
     digest = hashlib.sha256()
     for file in _files(directories):
@@ -79,7 +82,12 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
                     case "rule":
                         rules[name] = file.trees(key, table)
                     case "drug":
-                        drugs[name] = drug_from(name, table, Place(file.path, file.line_of(key)))
+                        try:
+                            drugs[name] = drug_from(name, table, Place(file.path, file.line_of(key)))
+                        except GrammarError as error:
+                            if file.path.parent == directories[0]:
+                                raise
+                            refused.append(error)
                     case "pair":
                         pairs.append(_pair(file, name, table))
                     case "filler":
@@ -97,6 +105,7 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
         by_name,
         digest.hexdigest(),
         tuple(pairs),
+        tuple(refused),
     )
     _check_names(grammar, where)
     return grammar

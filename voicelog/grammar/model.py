@@ -10,6 +10,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, Literal
 
+from voicelog.errors import GrammarError
 from voicelog.grammar.net import (
     Automaton,
     Effect,
@@ -128,6 +129,8 @@ class Grammar:
     """SHA-256 over the files that made it; kept in every case file."""
     unsure_pairs: tuple[frozenset[str], ...] = ()
     """Drug names declared to look or sound alike."""
+    refused: tuple[GrammarError, ...] = ()
+    """Drug rows of overlays that are wrong; the row of that name before them is in force, if there is one."""
 
     @cached_property
     def compiled(self) -> Compiled:
