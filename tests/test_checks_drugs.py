@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from checks_case import (
     DRUGS,
+    GRAMMAR,
     PROTOCOL,
     Timed,
     act,
@@ -23,6 +24,7 @@ from checks_case import (
 
 from voicelog.casefile.state import CaseState
 from voicelog.checks.survey import findings_for
+from voicelog.dialogue.typed import TypedCourse
 from voicelog.events import Event
 
 CHILD = patient(age=5, age_unit="year")
@@ -232,3 +234,27 @@ def test_no_finding_says_what_to_do() -> None:
     words = {word for one in raised for word in one.for_ear.replace(",", "").split()}
     assert len(raised) > 6
     assert not words & {"give", "stop", "should", "recommend", "consider", "administer", "repeat", "do"}
+
+
+@pytest.mark.parametrize(
+    ("text", "above"),
+    [  # usual single doses of adults, and one above the limit, which is this project's design value
+        ("naloxone two milligrams i v", "naloxone four point one milligrams i v"),  # label 0.4 to 2 mg
+        ("naloxone four milligrams i n", "naloxone eight point one milligrams i n"),  # from memory 2 to 4 mg
+        ("epinephrine zero point three milligrams i m", "epinephrine zero point six milligrams i m"),  # auto-injector
+        ("albuterol two point five milligrams nebulized", "albuterol sixteen milligrams nebulized"),  # order 11010
+        ("aspirin three hundred twenty five milligrams p o", "aspirin three hundred thirty milligrams p o"),  # memory
+        ("glucagon one milligram i m", "glucagon one point one milligrams i m"),  # label, secondary copy
+        ("adenosine twelve milligrams i v", "adenosine thirteen milligrams i v"),  # order 11010
+        ("amiodarone three hundred milligrams i v", "amiodarone three hundred ten milligrams i v"),  # secondary copy
+        ("midazolam ten milligrams i m", "midazolam eleven milligrams i m"),  # DailyMed d7362b4d
+        ("lorazepam four milligrams i v", "lorazepam four point five milligrams i v"),  # label, secondary copy
+        ("diazepam ten milligrams i v", "diazepam eleven milligrams i v"),  # secondary copy
+        ("fentanyl one hundred micrograms i v", "fentanyl one hundred ten micrograms i v"),  # from memory
+        ("morphine ten milligrams i v", "morphine eleven milligrams i v"),  # from memory
+        ("ondansetron four milligrams i v", "ondansetron nine milligrams i v"),  # from memory
+    ],
+)
+def test_a_usual_dose_raises_nothing_and_one_above_the_limit_is_asked_about(text: str, above: str) -> None:
+    assert TypedCourse(GRAMMAR, PROTOCOL).answer(text, minute(0))[2] == ()
+    assert TypedCourse(GRAMMAR, PROTOCOL).answer(above, minute(0))[2] == ("dose_above_limit",)

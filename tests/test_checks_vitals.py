@@ -42,9 +42,18 @@ def test_impossible_values_are_those_outside_the_national_record(event: str, low
         assert ("impossible" in checks((0, vital(event, value)))) is impossible
 
 
-@pytest.mark.parametrize(("systolic", "impossible"), [(500, False), (501, True)])  # NEMSIS v3.5.1 eVitals.06
-def test_an_impossible_pressure(systolic: int, impossible: bool) -> None:
-    assert ("impossible" in checks((0, pressure(systolic, 60)))) is impossible
+@pytest.mark.parametrize(
+    ("systolic", "diastolic", "impossible"),
+    [(500, 60, False), (501, 60, True), (0, None, False), (400, 0, False), (510, 500, True), (500, 501, True)],
+)  # NEMSIS v3.5.1 eVitals.06 and .07: 0 to 500
+def test_an_impossible_pressure(systolic: int, diastolic: int | None, impossible: bool) -> None:
+    assert ("impossible" in checks((0, pressure(systolic, diastolic)))) is impossible
+
+
+@pytest.mark.parametrize("value", [500, 501])  # NEMSIS v3.5.1 eVitals.07
+def test_an_impossible_lower_pressure(value: int) -> None:
+    impossible = [one for one in found((0, pressure(500, value))) if one.check == "impossible"]
+    assert len(impossible) == (value > 500)
 
 
 def test_a_limit_is_compared_across_units() -> None:
@@ -114,6 +123,9 @@ def test_the_lower_pressure_is_below_the_upper(systolic: int, diastolic: int | N
         ((5, 5, 6, 16), True),
         ((4, 6, 6, 16), True),
         ((4, 5, 7, 16), True),
+        ((0, 5, 6, 11), True),
+        ((4, 0, 6, 10), True),
+        ((4, 5, 0, 9), True),
         ((None, None, None, 2), True),
         ((None, None, None, 16), True),
         ((None, None, 6, 9), False),

@@ -110,9 +110,14 @@ def test_a_value_is_never_mended(text: str) -> None:
     assert heard(text).drafts == ()
 
 
-def test_pounds_are_kept_as_kilograms() -> None:
-    # 150 lb is 68.039 kg: check-values section 4, factor from NIST SP 811 appendix B, from memory.
-    assert event_fields(only("patient weighs one hundred and fifty pounds").event)["weight_kg"] == Decimal("68.0")
+@pytest.mark.parametrize(
+    ("pounds", "kilograms"),
+    [("sixty six", "29.9"), ("one hundred and fifty", "68.0"), ("two hundred and twenty", "99.8")],
+)
+def test_pounds_are_kept_as_kilograms(pounds: str, kilograms: str) -> None:
+    # 66, 150 and 220 lb are 29.937, 68.039 and 99.790 kg: factor from NIST SP 811 appendix B, from memory.
+    event = only(f"patient weighs {pounds} pounds").event
+    assert event_fields(event)["weight_kg"] == Decimal(kilograms)
 
 
 def test_a_waste_without_a_drug_is_of_the_drug_given_last() -> None:

@@ -203,3 +203,29 @@ def test_no_pair_stands_twice() -> None:
 )
 def test_published_pair_is_declared(pair: tuple[str, str]) -> None:
     assert set(pair) in [set(row["drugs"]) for row in PAIRS]
+
+
+# Label strengths: openFDA and DailyMed labels, a regional drug-kit list of 2019 and NEMSIS names; * from memory.
+@pytest.mark.parametrize(
+    ("key", "strengths"),
+    [
+        ("naloxone", {"0.4 mg/mL", "1 mg/mL", "4 mg/{spray}"}),
+        ("epinephrine", {"0.1 mg/mL", "1 mg/mL"}),
+        ("albuterol", {"0.83 mg/mL"}),
+        ("dextrose", {"10 %", "25 %", "50 %"}),
+        ("glucagon", {"1 mg/mL"}),
+        ("diphenhydramine", {"50 mg/mL"}),  # *
+        ("atropine", {"0.1 mg/mL"}),
+        ("adenosine", {"3 mg/mL"}),
+        ("amiodarone", {"50 mg/mL"}),
+        ("midazolam", {"1 mg/mL", "5 mg/mL"}),  # *
+        ("lorazepam", {"2 mg/mL", "4 mg/mL"}),
+        ("diazepam", {"5 mg/mL"}),  # *
+        ("fentanyl", {"50 ug/mL"}),  # *
+        ("ketamine", {"10 mg/mL", "50 mg/mL", "100 mg/mL"}),
+        ("ondansetron", {"2 mg/mL"}),  # *
+        ("tranexamic_acid", {"100 mg/mL"}),  # *
+    ],
+)
+def test_the_strengths_of_the_labels_are_listed(key: str, strengths: set[str]) -> None:
+    assert strengths <= set(DRUGS[key]["concentrations"])

@@ -172,3 +172,81 @@ def test_without_any_rule_nothing_is_found_and_nothing_raises() -> None:
     state = state_of((0, patient(age=3, age_unit="year")), (1, vital("heart_rate", 400)), (1, pressure(90, 120)))
     assert [one.check for one in all_findings(state.events, Protocol(), {})] == ["diastolic_not_below"]
     assert standing_findings(CaseState(), Protocol(), {}, minute(0)) == ()
+
+
+@pytest.mark.parametrize(
+    ("age", "unit", "band"),
+    [
+        (0, "day", "neonate"),
+        (27, "day", "neonate"),
+        (28, "day", "infant"),
+        (1, "month", "infant"),
+        (11, "month", "infant"),
+        # The table has infants to 12 months and toddlers from 1 year: a first birthday is a toddler's here.
+        (12, "month", "toddler"),
+        (1, "year", "toddler"),
+        (2, "year", "toddler"),
+        (3, "year", "preschool"),
+        (5, "year", "preschool"),
+        (6, "year", "school"),
+        (9, "year", "school"),
+        (10, "year", "preadolescent"),
+        (11, "year", "preadolescent"),
+        (12, "year", "adolescent"),
+        (15, "year", "adolescent"),
+        (16, "year", "adult"),
+        (90, "year", "adult"),
+    ],
+)  # PALS 2015, secondary copy; adults from 16: the table ends at 15
+def test_the_band_of_an_age_on_both_sides_of_each_edge(age: int, unit: str, band: str) -> None:
+    found = PROTOCOL.band(age_in_days(f"{age} {unit}"))
+    assert found is not None
+    assert found.name == band
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [
+        ("naloxone", 2, 3),  # drug label
+        ("epinephrine_in_arrest", 3, 5),  # several secondary copies
+        ("epinephrine_intramuscular", 5, 15),  # from memory
+        ("atropine", 3, 5),  # secondary copy
+        ("adenosine", 1, 2),  # regional standing order 11010, 2024
+        ("amiodarone", 3, 5),  # secondary copy
+        ("nitroglycerin", 5, None),  # from memory
+        ("lorazepam", 10, 15),  # secondary copy
+        ("diazepam", 10, 15),  # secondary copy
+        ("fentanyl", 5, 10),  # from memory
+        ("morphine", 5, 10),  # from memory
+        ("ondansetron", 10, 15),  # from memory
+        ("glucagon", 15, None),  # from memory
+    ],
+)
+def test_intervals(name: str, low: int, high: int | None) -> None:
+    row = PROTOCOL.row("repeat", name, Repeat)
+    assert row is not None
+    assert row.from_min == low
+    assert row.until_min == high
+
+
+@pytest.mark.parametrize(
+    ("name", "dose", "unit", "hours", "count"),
+    [
+        ("naloxone", "10", "mg", None, None),  # drug label
+        ("atropine", "3", "mg", None, None),  # secondary copy
+        ("lidocaine", "3", "mg/kg", None, None),  # secondary copy
+        ("amiodarone", "2.2", "g", "24", None),  # secondary copy
+        ("diazepam", "30", "mg", None, None),  # secondary copy
+        ("diphenhydramine", "400", "mg", "24", None),  # label, from memory
+        ("ipratropium", "1.5", "mg", None, None),  # from memory: 0.5 mg three times
+        ("nitroglycerin", None, None, None, 3),  # from memory
+        ("adenosine", None, None, None, 3),  # regional standing order 11010, 2024: 6, 12, second 12 mg once
+        ("aspirin", "325", "mg", None, None),  # from memory: once
+        ("methylprednisolone", None, None, None, 1),  # from memory: once
+    ],
+)
+def test_totals(name: str, dose: str | None, unit: str | None, hours: str | None, count: int | None) -> None:
+    row = PROTOCOL.row("total", name, Total)
+    assert row is not None
+    wanted = (dose and Decimal(dose), unit, hours and Decimal(hours), count)
+    assert (row.dose, row.unit, row.within_h, row.count) == wanted

@@ -315,3 +315,68 @@ def test_a_trend_across_units() -> None:
     said: list[Timed] = [(0, vital("temperature", "98.6", "[degF]")), (9, vital("temperature", "38"))]
     (trend,) = trends(state_of(*said), PROTOCOL, minute(10))
     assert (trend.unit, trend.change) == ("Cel", Decimal(1))
+
+
+def at_once(
+    breaths: int, saturation: int, oxygen: str, systolic: int, pulse: int, level: str, temperature: str
+) -> list[Timed]:
+    """An adult's values of one minute."""
+    return [
+        (0, patient(age=50, age_unit="year")),
+        (1, vital("respiratory_rate", breaths)),
+        (1, vital("oxygen_saturation", saturation, oxygen=oxygen)),
+        (1, pressure(systolic, 30)),
+        (1, vital("heart_rate", pulse)),
+        (1, exam("responsiveness", level=level)),
+        (1, vital("temperature", temperature)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("values", "total", "band"),
+    [  # the worked cases, computed from RCP 2017, Chart 1; range 0 to 20 and triggers: rcpjournals.org markup/14242
+        ((25, 91, "supplemental", 90, 131, "unresponsive", "35.0"), 20, "high"),
+        ((16, 98, "room_air", 120, 70, "alert", "37.0"), 0, "low"),
+        ((22, 94, "room_air", 105, 112, "alert", "38.5"), 7, "high"),
+    ],
+)
+def test_the_worked_cases_as_a_crew_enters_them(values: tuple[Any, ...], total: int, band: str) -> None:
+    score = named("news2", at_once(*values))
+    assert score is not None
+    assert score.value == total
+    assert score.band == band
+
+
+@pytest.mark.parametrize("level", ["verbal", "pain", "unresponsive"])
+def test_anything_but_alert_is_three_points(level: str) -> None:
+    """RCP 2017, Chart 1: CVPU."""
+    score = named("news2", at_once(16, 98, "room_air", 120, 70, level, "37.0"))
+    assert score is not None
+    assert score.value == 3
+    assert score.band == "low-medium"
+
+
+@pytest.mark.parametrize("years", range(1, 10))
+def test_hypotension_of_a_child_grows_with_each_year(years: int) -> None:
+    """PALS 2015, secondary copy: below 70 + 2 x age; the check values give 1 to 9 years, 74, 80 and 88 among them."""
+    band = PROTOCOL.band(years * Decimal("365.25"))
+    assert band is not None
+    assert hypotension_limit(band, years) == 70 + 2 * years
+
+
+@pytest.mark.parametrize(
+    ("sign", "low", "high"),
+    [
+        ("heart_rate", "60", "100"),
+        ("respiratory_rate", "12", "20"),
+        ("systolic", "90", "140"),
+        ("oxygen_saturation", "94", "100"),
+        ("end_tidal_co2", "35", "45"),
+        ("blood_glucose", "70", "140"),
+        ("temperature", "36.1", "37.8"),
+    ],
+)  # from memory
+def test_normal_values_of_an_adult(sign: Any, low: str, high: str) -> None:
+    row = PROTOCOL.row("age_band", "adult", AgeBand)
+    assert row is not None
+    assert (row.normal[sign].low, row.normal[sign].high) == (Decimal(low), Decimal(high))
