@@ -6,7 +6,10 @@ import json
 from datetime import datetime, timedelta
 
 import pytest
+from callout_rows import callout_rows, talk_lines
 from checks_case import GRAMMAR, PROTOCOL, T0
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from report_cases import told_file
 
 from voicelog.casefile.state import fold
@@ -14,6 +17,8 @@ from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
 from voicelog.dialogue.typed import LOOKS_BACK, TypedCourse
 
+COMMANDS = ("confirm", "correction", "take back the last entry", "what is due", "end of case", "over eighty", "ninety")
+LINES = [*COMMANDS, *talk_lines()[:50], *(row.spoken for row in callout_rows())]
 EARLY = (
     (0.0, "bag valve mask ventilation started"),
     (0.5, "naloxone two milligrams i n"),
@@ -151,3 +156,14 @@ def test_findings_for_people(capsys: pytest.CaptureFixture[str]) -> None:
     out = capsys.readouterr().out
     assert "(strength needed)" in out
     assert "Confirm?" in out
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from(LINES), st.integers(0, 600)), max_size=6))
+def test_no_course_raises_and_every_flagged_entry_asks_for_a_confirm(lines: list[tuple[str, int]]) -> None:
+    typed, clock = Typed(), 0.0
+    for text, seconds in lines:
+        clock += seconds / 60
+        typed.say(clock, text)
+        flagged = any(draft.flags for draft in typed.result.drafts)
+        assert not flagged or "Confirm?" in typed.said
