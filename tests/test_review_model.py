@@ -1,0 +1,102 @@
+"""The data of the supervisor's page: words and fields linked both ways, what made no entry, spans, marks."""
+
+from __future__ import annotations
+
+from collections import Counter
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from report_cases import NAMES, sample_file, told_file
+from review_cases import LINES, heard_file, model_of
+
+from voicelog.views.review_chart import chart_svg, deaf_spans, ventilation_spans, vital_series
+from voicelog.views.review_model import ReviewModel
+from voicelog.views.review_quality import open_items, quality
+
+
+@pytest.fixture(scope="module")
+def model(tmp_path_factory: pytest.TempPathFactory) -> ReviewModel:
+    return model_of(heard_file(tmp_path_factory.mktemp("review") / "case.vlog", *LINES))
+
+
+def event(model: ReviewModel, start: str) -> str:
+    return next(one.recorded.id for one in model.events if one.text.startswith(start))
+
+
+def test_a_field_and_its_words_name_each_other(model: ReviewModel) -> None:
+    name = event(model, "epinephrine")
+    view = next(one for one in model.events if one.recorded.id == name)
+    dose = next(field for field in view.fields if field.name == "dose")
+    utterance = next(one for one in model.utterances if one.id == dose.utterance)
+    assert [word.text for word in utterance.words if dose.key in word.fields] == ["zero", "point", "three"]
+    assert dose.words == "zero point three"
+    assert utterance.clip == dose.clip
+
+
+def test_a_field_says_where_its_words_lie_in_its_clip(model: ReviewModel) -> None:
+    # "epinephrine" is the first word, from 0.5 to 1.0 s of its clip; "zero point three" are the next three.
+    view = next(one for one in model.events if one.text.startswith("epinephrine"))
+    dose = next(field for field in view.fields if field.name == "dose")
+    assert (dose.start, dose.end) == (Decimal("1.0"), Decimal("2.5"))
+
+
+def test_an_utterance_that_made_no_entry_is_there_with_its_reason(model: ReviewModel) -> None:
+    (lost,) = [one for one in model.utterances if one.outcome == "not understood"]
+    assert " ".join(word.text for word in lost.words) == "who turned the light off"
+    assert any(turn.kind == "not_understood" for turn in lost.turns)
+
+
+def test_the_dialogue_stands_with_the_utterance(model: ReviewModel) -> None:
+    confirm = next(one for one in model.utterances if one.outcome == "command")
+    assert any("confirmed: spoken confirm" in turn.text for turn in confirm.turns)
+    assert any(turn.kind == "read_back" for turn in model.utterances[1].turns)
+
+
+def test_a_typed_case_links_words_without_times(tmp_path: Path) -> None:
+    model = model_of(told_file(tmp_path / "typed.vlog", (0.0, "pulse ninety")))
+    assert [word.fields for word in model.utterances[0].words] == [(), ("E1.value",)]
+    assert {(field.clip, field.start) for field in model.events[0].fields} == {("", None)}
+
+
+def test_a_correction_points_both_ways(tmp_path: Path) -> None:
+    lines = ((0.0, "pulse ninety"), (0.1, "correction pulse eighty"))
+    model = model_of(told_file(tmp_path / "corrected.vlog", *lines))
+    assert [(one.recorded.amends, one.corrected_by) for one in model.events] == [(None, "E2"), ("E1", "")]
+
+
+def test_ventilation_and_deaf_stretches_are_spans(model: ReviewModel) -> None:
+    (span,) = ventilation_spans(model)
+    assert (span.end - span.start).total_seconds() == 70
+    (deaf,) = deaf_spans(model.gaps, model.ended)
+    assert (deaf.end - deaf.start).total_seconds() == 10
+
+
+def test_a_series_has_its_values_in_order(model: ReviewModel) -> None:
+    values = {one.name: [(point.value, point.low) for point in one.points] for one in vital_series(model)}
+    assert values == {"heart rate": [(118, None)], "blood pressure": [(98, 54)]}
+
+
+def test_the_picture_shows_an_unconfirmed_entry_with_another_shape(model: ReviewModel) -> None:
+    svg = chart_svg(model)
+    mark = svg[svg.index(f'data-event="{event(model, "naloxone")}"') :]
+    assert mark[: mark.index("</a>")].count('class="open"') == 1
+    mark = svg[svg.index(f'data-event="{event(model, "epinephrine")}"') :]
+    assert "<circle" in mark[: mark.index("</a>")]
+
+
+def test_the_marks_count_what_is_there(model: ReviewModel) -> None:
+    marks = quality(model)
+    assert (marks.utterances, marks.entries, marks.unconfirmed, marks.not_understood) == (8, 6, 1, 1)
+    assert marks.deaf_seconds == 10
+    assert any("naloxone" in item for item in open_items(model))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_samples_states_are_those_of_its_record(name: str, tmp_path: Path) -> None:
+    model = model_of(sample_file(tmp_path / "sample.vlog", name))
+    assert Counter(one.recorded.status for one in model.events) == Counter(one.status for one in model.state.events)
+    drawn = sum(len(series.points) for series in vital_series(model))
+    standing = [one for one in model.events if one.recorded.status not in ("amended", "rejected")]
+    assert drawn == sum(one.recorded.event.kind == "vital_sign" for one in standing)
+    assert chart_svg(model).count("<title>") >= drawn

@@ -1,0 +1,323 @@
+"""What the supervisor's page shows of a case, as plain data: what was said, what it became, and both linked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from voicelog.casefile.chain import Entry
+from voicelog.casefile.closing import recorded_until
+from voicelog.casefile.state import CaseState, RecordedEvent, RecordedUtterance, fold
+from voicelog.checks.audit import AuditFinding, audit
+from voicelog.checks.protocol import Protocol
+from voicelog.events import event_fields
+from voicelog.grammar.model import Drug
+from voicelog.views.labels import written, written_unit
+from voicelog.views.review_talk import Turn, told_in_review, turns_by_utterance
+from voicelog.views.screen import printable
+
+
+@dataclass(frozen=True)
+class WordView:
+    """One word as heard."""
+
+    text: str
+    """The word."""
+    fields: tuple[str, ...]
+    """The fields that it became, such as ``E5.dose``; none for a word that became no value."""
+
+
+@dataclass(frozen=True)
+class FieldView:
+    """One field of an entry and where it came from."""
+
+    key: str
+    """Such as ``E5.dose``."""
+    name: str
+    """Such as ``dose``."""
+    value: str
+    """As written."""
+    words: str
+    """The words as heard; '' where nobody said it: the phrase itself means it, or it was assumed."""
+    repair: str
+    """What the parser mended; '' for nothing."""
+    utterance: str
+    """The utterance that the words stand in; '' without words."""
+    clip: str
+    """The hash of its audio; '' where there is none."""
+    start: Decimal | None
+    """Where the words begin, seconds from the start of that clip."""
+    end: Decimal | None
+    """Where they end, seconds from the start of that clip."""
+
+
+@dataclass(frozen=True)
+class EventView:
+    """One entry of the record."""
+
+    recorded: RecordedEvent
+    """What is recorded, and where it stands."""
+    text: str
+    """The entry on one line."""
+    at: datetime | None
+    """When it happened."""
+    fields: tuple[FieldView, ...]
+    """Its fields, in the order of the event's own."""
+    history: tuple[Turn, ...]
+    """Every decision on it, and every comment, in order."""
+    corrected_by: str
+    """The entry that corrects it; '' for none."""
+
+
+@dataclass(frozen=True)
+class UtteranceView:
+    """One stretch of speech and what came of it."""
+
+    id: str
+    """Such as ``U5``."""
+    at: datetime
+    """When it began."""
+    start: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    end: Decimal | None
+    """Seconds on the recording; None for typed words."""
+    clip: str
+    """The hash of its audio; '' where there is none."""
+    words: tuple[WordView, ...]
+    """The best reading."""
+    runners_up: tuple[str, ...]
+    """The other readings, best first."""
+    second: str
+    """What the second listener heard, or why it heard nothing; '' where there was none."""
+    faults: tuple[str, ...]
+    """What made it hard to hear."""
+    events: tuple[str, ...]
+    """The entries that came of it."""
+    turns: tuple[Turn, ...]
+    """How the dialogue went on it."""
+
+    @property
+    def outcome(self) -> str:
+        """``entry``, ``command``, ``question``, ``not understood`` or ``nothing``."""
+        kinds = {turn.kind for turn in self.turns}
+        if self.events:
+            return "entry"
+        for kind in ("question", "command", "not_understood"):
+            if kind in kinds:
+                return kind.replace("_", " ")
+        return "nothing"
+
+
+@dataclass(frozen=True)
+class GapView:
+    """A stretch in which voicelog was deaf."""
+
+    at: datetime
+    """When it began."""
+    seconds: Decimal | None
+    """How long; None where the end is not known."""
+    reason: str
+    """Why."""
+
+
+@dataclass(frozen=True)
+class ReviewModel:
+    """All that the page shows of a case."""
+
+    name: str
+    """The name of the case file."""
+    head: str
+    """The hash of its last entry: what a judgement was made on."""
+    state: CaseState
+    """What its entries fold to."""
+    began: datetime
+    """The time of its first entry."""
+    ended: datetime
+    """The latest time of the record, reviews left out."""
+    utterances: tuple[UtteranceView, ...]
+    """Everything heard, in order."""
+    events: tuple[EventView, ...]
+    """Everything ever entered, in order of entry."""
+    gaps: tuple[GapView, ...]
+    """When it was deaf."""
+    review: tuple[Turn, ...]
+    """What reviewers did, in order."""
+    findings: tuple[AuditFinding, ...]
+    """What the audit finds."""
+    delays: tuple[Decimal, ...]
+    """Seconds from the end of an utterance that became an entry to the sound of its read-back, where both are known."""
+
+
+def review_model(
+    name: str, entries: Sequence[Entry], protocol: Protocol, drugs: Mapping[str, Drug], problems: Iterable[str] = ()
+) -> ReviewModel:
+    """The page of a case with at least one entry.
+
+    Args:
+        name: of the case file.
+        entries: all of them, in order.
+        protocol: the rules that the audit goes by.
+        drugs: the formulary, by generic name.
+        problems: what is wrong with the file.
+
+    Raises:
+        CaseFileError: an entry is malformed.
+    """
+    state = fold(entries)
+    ended = recorded_until(entries)
+    heard = {utterance.id: utterance for utterance in state.utterances}
+    fields = {one.id: tuple(_fields(one, heard)) for one in state.events}
+    words = _links(field for some in fields.values() for field in some)
+    turns = turns_by_utterance(entries)
+    came: dict[str, list[str]] = {}
+    for one in state.events:
+        came.setdefault(one.utterance or "", []).append(one.id)
+    bodies = {entry.body["id"]: entry for entry in entries if entry.type == "utterance"}
+    utterances = tuple(
+        _utterance(one, bodies[one.id], words.get(one.id, []), came.get(one.id, []), turns.get(one.id, ()))
+        for one in state.utterances
+    )
+    corrected = {one.amends: one.id for one in state.events if one.amends}
+    history = told_in_review(entries)
+    events = tuple(
+        EventView(
+            one,
+            written(one.event),
+            one.event.occurred_at or one.event.heard_at,
+            fields[one.id],
+            history.get(one.id, ()),
+            corrected.get(one.id, ""),
+        )
+        for one in state.events
+    )
+    return ReviewModel(
+        name=printable(name),
+        head=entries[-1].hash,
+        state=state,
+        began=entries[0].at,
+        ended=ended,
+        utterances=utterances,
+        events=events,
+        gaps=tuple(_gap(entry) for entry in entries if entry.type == "gap"),
+        review=history.get("", ()),
+        findings=audit(entries, state, protocol, drugs, problems, ended),
+        delays=tuple(_delays(entries, state)),
+    )
+
+
+def _fields(recorded: RecordedEvent, heard: Mapping[str, RecordedUtterance]) -> Iterable[FieldView]:
+    evidence = recorded.event.evidence
+    for name, value in event_fields(recorded.event).items():
+        if name == "kind":
+            continue
+        found = evidence.get(name)
+        start, end = (found.start, found.end) if found else (None, None)
+        utterance = _said_in(recorded, start, heard) if found and found.words else None
+        offset = utterance.start if utterance else None
+        timed = start is not None and end is not None and offset is not None
+        yield FieldView(
+            key=f"{recorded.id}.{name}",
+            name=name.replace("_", " "),
+            value=written_unit(str(value)) if name == "unit" else printable(str(value).replace("_", " ")),
+            words=printable(found.words) if found else "",
+            repair=printable(found.repair or "") if found else "",
+            utterance=utterance.id if utterance else "",
+            clip=(utterance.clip or "") if utterance and timed else "",
+            start=start - offset if start is not None and offset is not None and timed else None,
+            end=end - offset if end is not None and offset is not None and timed else None,
+        )
+
+
+def _said_in(
+    recorded: RecordedEvent, start: Decimal | None, heard: Mapping[str, RecordedUtterance]
+) -> RecordedUtterance | None:
+    """The utterance that a field's words stand in: a correction keeps what it does not change from an earlier one."""
+    own = heard.get(recorded.utterance or "")
+    if start is None or (own and _covers(own, start)):
+        return own
+    return next((one for one in heard.values() if _covers(one, start)), own)
+
+
+def _covers(utterance: RecordedUtterance, moment: Decimal) -> bool:
+    return utterance.start is not None and utterance.end is not None and utterance.start <= moment <= utterance.end
+
+
+def _links(fields: Iterable[FieldView]) -> dict[str, list[FieldView]]:
+    links: dict[str, list[FieldView]] = {}
+    for field in fields:
+        if field.utterance:
+            links.setdefault(field.utterance, []).append(field)
+    return links
+
+
+def _utterance(
+    recorded: RecordedUtterance, entry: Entry, fields: list[FieldView], events: list[str], turns: tuple[Turn, ...]
+) -> UtteranceView:
+    best = recorded.alternatives[0] if recorded.alternatives else ()
+    linked: list[list[str]] = [[] for _ in best]
+    for field in fields:
+        for place in _places(recorded, field):
+            linked[place].append(field.key)
+    return UtteranceView(
+        id=printable(recorded.id),
+        at=entry.at,
+        start=recorded.start,
+        end=recorded.end,
+        clip=recorded.clip or "",
+        words=tuple(WordView(printable(word.text), tuple(keys)) for word, keys in zip(best, linked, strict=True)),
+        runners_up=tuple(
+            printable(" ".join(word.text for word in reading)) or "(nothing)" for reading in recorded.alternatives[1:]
+        ),
+        second=_second(entry.body.get("second")),
+        faults=tuple(printable(str(fault).replace("_", " ")) for fault in entry.body.get("faults") or ()),
+        events=tuple(events),
+        turns=turns,
+    )
+
+
+def _places(recorded: RecordedUtterance, field: FieldView) -> Iterable[int]:
+    """Which words of the best reading a field came from: by their times, for typed words by the words themselves."""
+    best = recorded.alternatives[0] if recorded.alternatives else ()
+    if field.start is not None and field.end is not None and recorded.start is not None:
+        start, end = recorded.start + field.start, recorded.start + field.end
+        for place, word in enumerate(best):
+            if word.start is not None and word.end is not None and start <= (word.start + word.end) / 2 <= end:
+                yield place
+        return
+    said = field.words.split()
+    texts = [word.text for word in best]
+    for first in range(len(texts) - len(said) + 1):
+        if said and texts[first : first + len(said)] == said:
+            yield from range(first, first + len(said))
+            return
+
+
+def _second(body: Any) -> str:
+    if not isinstance(body, dict):
+        return ""
+    words = " ".join(str(word) for word in body.get("words") or ())
+    return printable(words or f"nothing ({body.get('refusal') or 'no words'})")
+
+
+def _gap(entry: Entry) -> GapView:
+    start, end = entry.body.get("start"), entry.body.get("end")
+    seconds = Decimal(end) - Decimal(start) if isinstance(start, str) and isinstance(end, str) else None
+    return GapView(entry.at, seconds, printable(str(entry.body["reason"])))
+
+
+def _delays(entries: Sequence[Entry], state: CaseState) -> Iterable[Decimal]:
+    """Only a live session notes when a read-back sounded; the first one behind an entry's utterance is its own."""
+    ends = sorted({one.end for one in state.utterances if one.end is not None and _became(one, state)})
+    sounded = sorted(Decimal(entry.body["start"]) for entry in entries if entry.type == "spoken")
+    for place, end in enumerate(ends):
+        before = ends[place + 1] if place + 1 < len(ends) else None
+        first = next((moment for moment in sounded if moment >= end), None)
+        if first is not None and (before is None or first < before):
+            yield first - end
+
+
+def _became(utterance: RecordedUtterance, state: CaseState) -> bool:
+    return any(event.utterance == utterance.id for event in state.events)
