@@ -32,6 +32,7 @@ def test_the_commands_of_this_version() -> None:
         "show",
         "handover",
         "audit",
+        "review",
         "key",
         "forget-audio",
         "grammar",

@@ -173,6 +173,21 @@ def build_parser() -> argparse.ArgumentParser:
     _passphrase(audit)
     _common(audit)
 
+    review = _command(
+        commands,
+        "review",
+        "a page to see, hear and judge a case: which words became which entry",
+        "voicelog review mycase.voicelog\n  voicelog review cases/\n"
+        "  voicelog review mycase.voicelog --html mycase.html",
+    )
+    review.add_argument("case", type=Path, metavar="CASE", help="a case file, or a folder of them")
+    review.add_argument("--html", type=Path, metavar="FILE", help="write one file to read anywhere, and serve nothing")
+    review.add_argument("--no-audio", action="store_true", help="with --html: leave the audio out")
+    review.add_argument("--no-open", action="store_true", help="print the address and open no browser")
+    _sign(review)
+    _passphrase(review)
+    _common(review, lines=False)
+
     key = _command(
         commands,
         "key",
@@ -311,7 +326,7 @@ def _command(
     )
 
 
-def _common(parser: argparse.ArgumentParser) -> None:
+def _common(parser: argparse.ArgumentParser, *, lines: bool = True) -> None:
     parser.add_argument(
         "--grammars",
         type=Path,
@@ -320,7 +335,8 @@ def _common(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="overlay: its phrases, lists and drugs add to or replace the shipped ones (may be given again)",
     )
-    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    if lines:
+        parser.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
 def _kept(parser: argparse.ArgumentParser) -> None:

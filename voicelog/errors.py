@@ -32,6 +32,14 @@ class CaseFileError(VoicelogError):
     """A case file is missing, is not one, is damaged or refuses a write."""
 
 
+class ReviewError(VoicelogError):
+    """A judgement of a reviewer cannot stand: something is missing, not a listed value, or no longer there to judge."""
+
+
+class OvertakenError(ReviewError):
+    """The case was changed since the reviewer looked at it; nothing was entered."""
+
+
 class GrammarError(VoicelogError):
     """A grammar file is wrong; says the file, the line and, where known, the column with a caret."""
 

@@ -80,6 +80,16 @@ class RecordedEvent:
 
 
 @dataclass(frozen=True)
+class SignOff:
+    """That a reviewer vouches for a case."""
+
+    by: str
+    """The reviewer's name, as given."""
+    review: int
+    """The entry that opened the review it was made in."""
+
+
+@dataclass(frozen=True)
 class CaseState:
     """A case as its entries leave it."""
 
@@ -91,6 +101,10 @@ class CaseState:
     """Every utterance, in the order of entry."""
     closed: bool = False
     """Whether the last thing entered was a closing, of the case or of a later review."""
+    signed_off: SignOff | None = None
+    """Who signed the case off; None where nobody did, or it was undone."""
+    undone: frozenset[int] = frozenset()
+    """The reviews that were undone, by the entries that opened them."""
 
 
 def fold(entries: Iterable[Entry]) -> CaseState:
@@ -113,7 +127,12 @@ def fold(entries: Iterable[Entry]) -> CaseState:
         except _MalformedError as error:
             raise _malformed(entry, str(error)) from error
     return CaseState(
-        building.opened or {}, tuple(building.events.values()), tuple(building.utterances.values()), building.closed
+        building.opened or {},
+        tuple(building.events.values()),
+        tuple(building.utterances.values()),
+        building.closed,
+        building.signed_off,
+        frozenset(building.undone),
     )
 
 
@@ -140,6 +159,9 @@ class _Building:
     events: dict[str, RecordedEvent] = field(default_factory=dict)
     utterances: dict[str, RecordedUtterance] = field(default_factory=dict)
     closed: bool = False
+    review: int = 0
+    signed_off: SignOff | None = None
+    undone: set[int] = field(default_factory=set)
 
     def known_event(self, name: str) -> str:
         if name not in self.events:
@@ -223,6 +245,23 @@ def _closed(building: _Building, seq: int, body: dict[str, Any]) -> None:
 def _review_opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
     _text(body, "purpose")
     building.closed = False
+    building.review = seq
+
+
+def _signed_off(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    building.signed_off = SignOff(_text(body, "by"), building.review)
+
+
+def _review_undone(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    review: int = _typed(body, "review", int)
+    building.undone.add(review)
+    if building.signed_off and building.signed_off.review == review:
+        building.signed_off = None
+
+
+def _review_comment(building: _Building, seq: int, body: dict[str, Any]) -> None:
+    _text(body, "text")
+    _text(body, "about")
 
 
 def _audio_deleted(building: _Building, seq: int, body: dict[str, Any]) -> None:
@@ -292,5 +331,8 @@ _STEPS: dict[str, _Step] = {
     "finding": _with_text("text"),
     "case_closed": _closed,
     "review_opened": _review_opened,
+    "review_comment": _review_comment,
+    "review_undone": _review_undone,
+    "signed_off": _signed_off,
     "audio_deleted": _audio_deleted,
 }

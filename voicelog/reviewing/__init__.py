@@ -1,0 +1,1 @@
+"""What a reviewer does to a closed case, and the local server of the pages it is done on."""
