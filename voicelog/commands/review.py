@@ -73,5 +73,10 @@ def _serve(arguments: argparse.Namespace) -> int:
 
     sign = stated_signer(arguments.sign)
     protocol, grammar = told_protocol(arguments.grammars), load_grammar(*arguments.grammars)
-    serve(arguments.case, grammar, protocol, sign, sys.stdout.write, open_browser=not arguments.no_open)
+    serve(arguments.case, grammar, protocol, sign, _tell, open_browser=not arguments.no_open)
     return 0
+
+
+def _tell(text: str) -> None:
+    sys.stdout.write(text)
+    sys.stdout.flush()

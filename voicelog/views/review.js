@@ -11,7 +11,7 @@
   // The bytes of a clip: out of the page itself, or from the server that gave the page.
   const bytes = async (name) => {
     if (!clips) {
-      const answer = await fetch("/clip" + location.pathname.replace(/^\/case/, "") + "/" + name);
+      const answer = await fetch(`/clip/${location.pathname.split("/")[2]}/${name}`);
       if (!answer.ok) throw new Error("no audio");
       return answer.arrayBuffer();
     }

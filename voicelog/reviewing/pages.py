@@ -1,0 +1,162 @@
+"""The pages to judge on beside the page of the case: one entry, one utterance, the whole case, the list of cases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from urllib.parse import quote
+
+from voicelog.casefile.chain import Entry
+from voicelog.grammar.model import Drug
+from voicelog.reviewing.amending import amendable, shown
+from voicelog.reviewing.judging import LONGEST_NAME, LONGEST_TEXT, reviews
+from voicelog.views.review_model import EventView, ReviewModel, UtteranceView
+from voicelog.views.review_page import document
+from voicelog.views.screen import printable
+from voicelog.views.timeline import CAUTION, MARKS
+
+
+@dataclass(frozen=True)
+class Filled:
+    """What a reviewer wrote into a form that was not taken, so that nothing of it is lost."""
+
+    values: Mapping[str, str]
+    """Name of an input to its text."""
+    why: str = ""
+    """Why it was not taken; '' for a form that is new."""
+
+
+@dataclass(frozen=True)
+class CaseRow:
+    """One case in the list."""
+
+    name: str
+    """The name of the file."""
+    began: str
+    """When it began; '' where that cannot be read."""
+    entries: int
+    """Entries that stand."""
+    open: int
+    """Open items."""
+    state: str
+    """``signed off by ...``, ``to review``, ``under way``, or why it cannot be read."""
+
+
+def case_base(name: str) -> str:
+    """The address of a case."""
+    return f"/case/{quote(name, safe='')}"
+
+
+def list_page(rows: Iterable[CaseRow]) -> str:
+    """The cases of a folder."""
+    lines = "".join(
+        f'<tr><td><a href="{case_base(row.name)}">{escape(printable(row.name))}</a></td><td>{escape(row.began)}</td>'
+        f"<td>{row.entries}</td><td>{'▲ ' if row.open else ''}{row.open}</td><td>{escape(row.state)}</td></tr>"
+        for row in rows
+    )
+    lines = lines or "<tr><td>no case files here</td></tr>"
+    heads = "".join(f'<th scope="col">{name}</th>' for name in ("case", "began", "entries", "open items", "review"))
+    return _page(
+        "Cases",
+        '<p><label for="filter">Show only cases that hold</label> <input id="filter" type="search"></p>'
+        f"<table><thead><tr>{heads}</tr></thead><tbody>{lines}</tbody></table>",
+        "",
+    )
+
+
+def entry_page(model: ReviewModel, view: EventView, drugs: Mapping[str, Drug], base: str, filled: Filled) -> str:
+    """One entry: accept it, amend it, mark it as entered in error, comment on it."""
+    name, status = view.recorded.id, view.recorded.status
+    basis = escape(printable(view.recorded.basis or ""))
+    body = f"<p><strong>{escape(view.text)}</strong></p><p>{MARKS[status][0]} {status}: {basis}</p>"
+    if status not in ("amended", "rejected"):
+        inputs = "".join(
+            _input(field, listed, filled.values.get(field, shown(getattr(view.recorded.event, field))))
+            for field, listed in amendable(view.recorded.event, drugs).items()
+        )
+        body += _form(model, base, f"/entry/{name}/accept", "Accept as it stands", "", filled)
+        body += _form(model, base, f"/entry/{name}/amend", "Amend", inputs + _reason(filled), filled)
+        body += _form(model, base, f"/entry/{name}/error", "Mark as entered in error", _reason(filled), filled)
+    body += _comment(model, base, name, filled)
+    return _page(f"Judge {name}", body, base, filled.why, name)
+
+
+def utterance_page(model: ReviewModel, view: UtteranceView, base: str, filled: Filled) -> str:
+    """One utterance: add the entry that was missed."""
+    words = " ".join(word.text for word in view.words) or "(no words)"
+    play = f'<button type="button" data-clip="{escape(view.clip)}">▶ Play it</button>' if view.clip else ""
+    callout = (
+        '<label>The callout as it was said, in words, such as “heart rate eighty”<input name="callout" required '
+        f'maxlength="400" value="{escape(filled.values.get("callout", ""))}"></label>'
+    )
+    body = f'<p>heard: <strong>{escape(words)}</strong> {play}</p><p id="told" role="status"></p>'
+    body += _form(model, base, f"/utterance/{view.id}/add", "Add the entry", callout + _reason(filled), filled)
+    body += _comment(model, base, view.id, filled)
+    return _page(f"Add an entry from {view.id}", body, base, filled.why, view.id)
+
+
+def whole_page(model: ReviewModel, entries: Sequence[Entry], base: str, filled: Filled) -> str:
+    """The whole case: comment, sign off, undo."""
+    body = _comment(model, base, "", filled)
+    if not model.state.signed_off:
+        warned = "<p>After that, only this can be undone.</p>"
+        body += _form(model, base, "/sign-off", "Sign off the case", warned, filled)
+    for entry, by, can_undo in reversed(reviews(entries, model.state)):
+        told = f"{entry.body['purpose']} by {by}, {entry.at:%Y-%m-%d %H:%M:%S}"
+        if can_undo:
+            body += _form(model, base, f"/undo/{entry.seq}", f"Undo: {told}", "", filled)
+        else:
+            body += f"<p>{escape(printable(told))}{' (undone)' if entry.seq in model.state.undone else ''}</p>"
+    return _page("The whole case", body, base, filled.why)
+
+
+def message_page(title: str, text: str, base: str = "") -> str:
+    """A page that says why something was refused."""
+    return _page(title, f"<p>{escape(text)}</p>", base)
+
+
+def _page(title: str, body: str, base: str, why: str = "", place: str = "") -> str:
+    anchor = f"#{escape(place)}" if place else ""
+    back = f'<nav><a href="{escape(base)}{anchor}">Back to the case</a></nav>' if base else ""
+    error = f'<p class="error" role="alert">✕ Not entered: {escape(why)}</p>' if why else ""
+    return document(
+        title, f"{back}<main><h1>{escape(title)}</h1>{error}{body}</main><footer><p>{CAUTION}</p></footer>", live=True
+    )
+
+
+def _form(model: ReviewModel, base: str, action: str, title: str, inner: str, filled: Filled) -> str:
+    by, title = escape(filled.values.get("by", "")), escape(printable(title))
+    return (
+        f'<form method="post" action="{escape(base + action)}"><h2>{title}</h2>'
+        f'<input type="hidden" name="head" value="{model.head}">{inner}<label>Your name<input name="by" required '
+        f'maxlength="{LONGEST_NAME}" autocomplete="name" value="{by}"></label><p><button>{title}</button>'
+        "</p></form>"
+    )  # fmt: skip
+
+
+def _reason(filled: Filled) -> str:
+    text = escape(filled.values.get("reason", ""))
+    return f'<label>Reason<input name="reason" required maxlength="{LONGEST_TEXT}" value="{text}"></label>'
+
+
+def _comment(model: ReviewModel, base: str, about: str, filled: Filled) -> str:
+    text = escape(filled.values.get("text", ""))
+    inner = (
+        f'<input type="hidden" name="about" value="{escape(about)}"><label>Comment<textarea name="text" required '
+        f'maxlength="{LONGEST_TEXT}">{text}</textarea></label>'
+    )
+    return _form(model, base, "/comment", "Comment", inner, filled)
+
+
+def _input(name: str, listed: Sequence[str], value: str) -> str:
+    label = escape(name.replace("_", " "))
+    if not listed:
+        return f'<label>{label}<input name="field.{escape(name)}" maxlength="300" value="{escape(value)}"></label>'
+    # What stands and is not listed any more can be left as it is.
+    choices = dict.fromkeys(["", value, *listed])
+    options = "".join(
+        f'<option value="{escape(one)}"{" selected" if one == value else ""}>{escape(one) or "(not said)"}</option>'
+        for one in choices
+    )
+    return f'<label>{label}<select name="field.{escape(name)}">{options}</select></label>'
