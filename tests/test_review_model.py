@@ -79,9 +79,9 @@ def test_a_series_has_its_values_in_order(model: ReviewModel) -> None:
 
 def test_the_picture_shows_an_unconfirmed_entry_with_another_shape(model: ReviewModel) -> None:
     svg = chart_svg(model)
-    mark = svg[svg.index(f'data-event="{event(model, "naloxone")}"') :]
+    mark = svg[svg.index(f'href="#{event(model, "naloxone")}"') :]
     assert mark[: mark.index("</a>")].count('class="open"') == 1
-    mark = svg[svg.index(f'data-event="{event(model, "epinephrine")}"') :]
+    mark = svg[svg.index(f'href="#{event(model, "epinephrine")}"') :]
     assert "<circle" in mark[: mark.index("</a>")]
 
 

@@ -50,7 +50,9 @@
   const byKey = new Map(), byWord = new Map(), byEvent = new Map();
   const put = (map, key, node) => { if (!map.has(key)) map.set(key, []); map.get(key).push(node); };
   for (const node of document.querySelectorAll("[data-key]")) put(byKey, node.dataset.key, node);
-  for (const node of document.querySelectorAll("[data-event]")) put(byEvent, node.dataset.event, node);
+  const whole = "svg a, .entry, #said li > p > a[href^='#']";
+  const eventOf = (node) => node.id || node.getAttribute("href").slice(1);
+  for (const node of document.querySelectorAll(whole)) put(byEvent, eventOf(node), node);
   for (const node of document.querySelectorAll("[data-fields]"))
     for (const key of node.dataset.fields.split(" ")) put(byWord, key, node);
 
@@ -63,9 +65,9 @@
   const related = (node) => {
     if (node.dataset.key) return [node, ...(byWord.get(node.dataset.key) || [])];
     if (node.dataset.fields) return [node, ...node.dataset.fields.split(" ").flatMap((key) => byKey.get(key) || [])];
-    return byEvent.get(node.dataset.event) || [node];
+    return byEvent.get(eventOf(node)) || [node];
   };
-  const found = (event) => event.target.closest && event.target.closest("[data-key], [data-fields], [data-event]");
+  const found = (event) => event.target.closest && event.target.closest(`[data-key], [data-fields], ${whole}`);
   let last = null;
   const pointed = (event) => {
     const node = found(event);

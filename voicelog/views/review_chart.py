@@ -191,7 +191,7 @@ def _mark(view: EventView, x: float, y: float) -> str:
         else f'<path class="open" d="M{x} {y - 7} L{x + 7} {y + 6} L{x - 7} {y + 6} Z"/>'
     )
     told = escape(f"{view.at:%H:%M:%S} {view.text}, {status}")
-    return f'<a href="#{name}" data-event="{name}" aria-label="{told}"><title>{told}</title>{shape}</a>'
+    return f'<a href="#{name}"><title>{told}</title>{shape}</a>'
 
 
 def _bar(span: Span, axis: _Axis, y: float, look: str) -> str:
@@ -202,4 +202,4 @@ def _bar(span: Span, axis: _Axis, y: float, look: str) -> str:
     if span.event is None:
         return f'<g role="img" aria-label="{told}"><title>{told}</title>{bar}</g>'
     name = escape(span.event.recorded.id)
-    return f'<a href="#{name}" data-event="{name}" aria-label="{told}"><title>{told}</title>{bar}</a>'
+    return f'<a href="#{name}"><title>{told}</title>{bar}</a>'

@@ -310,14 +310,11 @@ def _gap(entry: Entry) -> GapView:
 
 def _delays(entries: Sequence[Entry], state: CaseState) -> Iterable[Decimal]:
     """Only a live session notes when a read-back sounded; the first one behind an entry's utterance is its own."""
-    ends = sorted({one.end for one in state.utterances if one.end is not None and _became(one, state)})
+    became = {event.utterance for event in state.events}
+    ends = sorted({one.end for one in state.utterances if one.end is not None and one.id in became})
     sounded = sorted(Decimal(entry.body["start"]) for entry in entries if entry.type == "spoken")
     for place, end in enumerate(ends):
         before = ends[place + 1] if place + 1 < len(ends) else None
         first = next((moment for moment in sounded if moment >= end), None)
         if first is not None and (before is None or first < before):
             yield first - end
-
-
-def _became(utterance: RecordedUtterance, state: CaseState) -> bool:
-    return any(event.utterance == utterance.id for event in state.events)

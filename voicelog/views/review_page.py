@@ -151,9 +151,7 @@ def _utterance(one: UtteranceView, judging: Judging | None, waiting: set[str]) -
     play = (
         f'<button type="button" data-clip="{escape(one.clip)}" aria-label="Play {name}">▶</button> ' if one.clip else ""
     )
-    links = " ".join(
-        f'<a href="#{escape(event)}" data-event="{escape(event)}">{escape(event)}</a>' for event in one.events
-    )
+    links = " ".join(f'<a href="#{escape(event)}">{escape(event)}</a>' for event in one.events)
     add = f' <a href="{escape(judging.base)}/utterance/{name}">Add an entry</a>' if judging else ""
     more = [f"<li>other reading: {escape(other)}</li>" for other in one.runners_up]
     more += [f"<li>second listener: {escape(one.second)}</li>"] if one.second else []
@@ -192,15 +190,16 @@ def _event(one: EventView, model: ReviewModel, judging: Judging | None) -> str:
     source = escape(one.recorded.utterance or "")
     said = f' from <a href="#{source}">{source}</a>' if source else ""
     time = f"{one.at:%H:%M:%S}" if one.at else ""
-    history = "".join(_turn(turn) for turn in one.history) or "<li>nothing yet</li>"
+    history = "".join(_turn(turn) for turn in one.history)
+    decided = f"<details><summary>What was decided</summary><ul>{history}</ul></details>" if history else ""
     judge = f'<p><a class="act" href="{escape(judging.base)}/entry/{name}">Judge {name}</a></p>' if judging else ""
     return (
-        f'<li id="{name}" class="entry {status}{struck}" data-event="{name}" tabindex="-1"><p><time>{time}</time> '
+        f'<li id="{name}" class="entry {status}{struck}"><p><time>{time}</time> '
         f"<strong>{escape(one.text)}</strong></p>"
         f'<p><span class="state">{MARKS[status][0]} {status}</span> {name}{said}'
         f'{" · " + escape(", ".join(notes)) if notes else ""}</p>'
         f'<p class="fields">{fields}</p>'
-        f"<details><summary>What was decided</summary><ul>{history}</ul></details>{judge}</li>"
+        f"{decided}{judge}</li>"
     )  # fmt: skip
 
 
