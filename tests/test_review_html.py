@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import itertools
 import json
 import re
 import shutil
@@ -18,7 +19,7 @@ from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
 from voicelog.events import Remark
-from voicelog.views.review_page import content_policy, review_html
+from voicelog.views.review_page import asset, content_policy, review_html
 from voicelog.views.timeline import CAUTION
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
@@ -94,6 +95,41 @@ def test_without_audio_it_is_small(case: Path, tmp_path: Path) -> None:
     out = tmp_path / "small.html"
     assert main(["review", str(case), "--html", str(out), "--no-audio"]) == 0
     assert "base64,fLa" not in out.read_text(encoding="utf-8")
+
+
+def test_every_id_is_there_once_and_every_control_has_a_name(page: str) -> None:
+    tags = Tags(page).found
+    ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    assert not re.findall(r"<(button|a|summary|label)\b[^>]*>\s*</", page)
+    assert '<html lang="en">' in page
+    levels = [int(tag[1]) for tag, _ in tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert all(later - earlier <= 1 for earlier, later in itertools.pairwise(levels))
+
+
+def _luminance(color: str) -> float:
+    """Relative luminance, WCAG 2.2."""
+    color = "".join(sign * 2 for sign in color) if len(color) == 3 else color
+    parts = [int(color[place : place + 2], 16) / 255 for place in (0, 2, 4)]
+    red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+@pytest.mark.parametrize("look", [0, 1, 2])
+@pytest.mark.parametrize("back", ["paper", "soft"])
+@pytest.mark.parametrize(
+    ("ink", "least"), [(name, 4.5) for name in ("ink", "link", "good", "wait", "off")] + [("line", 3)]
+)
+def test_every_color_can_be_read_in_light_dark_and_print(look: int, back: str, ink: str, least: float) -> None:
+    # WCAG 2.2, 1.4.3: 4.5 to 1 for text; 1.4.11: 3 to 1 for the edge of a control.
+    roots = re.findall(r":root \{(.*?)\}", asset("review.css"), re.DOTALL)
+    colors = {name: value for root in roots[: look + 1] for name, value in re.findall(r"--(\w+): #(\w+)", root)}
+    if look == 2:
+        # Print builds on the light colors.
+        colors = {name: value for root in (roots[0], roots[2]) for name, value in re.findall(r"--(\w+): #(\w+)", root)}
+    light, dark = sorted((_luminance(colors[ink]), _luminance(colors[back])), reverse=True)
+    assert (light + 0.05) / (dark + 0.05) >= least
 
 
 def test_the_cautions_stand_in_it(page: str) -> None:

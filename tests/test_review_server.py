@@ -276,7 +276,7 @@ def test_the_command_serves_on_this_machine_alone(path: Path) -> None:
         found = re.search(r"http://127\.0\.0\.1:(\d+)/\?token=\S+", served.stdout.readline())
         assert found is not None
         opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
-        assert b"The record" in opener.open(found[0], timeout=20).read()
+        assert b"what it became" in opener.open(found[0], timeout=20).read()
         with socket.socket() as other:
             # Another address of this very machine, which a server on every interface would answer.
             assert other.connect_ex(("127.0.0.2", int(found[1]))) != 0

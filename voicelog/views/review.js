@@ -50,7 +50,7 @@
   const byKey = new Map(), byWord = new Map(), byEvent = new Map();
   const put = (map, key, node) => { if (!map.has(key)) map.set(key, []); map.get(key).push(node); };
   for (const node of document.querySelectorAll("[data-key]")) put(byKey, node.dataset.key, node);
-  const whole = "svg a, .entry, #said li > p > a[href^='#']";
+  const whole = "svg a, .entry, .said > p > a[href^='#']";
   const eventOf = (node) => node.id || node.getAttribute("href").slice(1);
   for (const node of document.querySelectorAll(whole)) put(byEvent, eventOf(node), node);
   for (const node of document.querySelectorAll("[data-fields]"))
@@ -86,7 +86,7 @@
 
   const show = document.getElementById("show");
   if (show) show.addEventListener("change", () => {
-    for (const row of document.querySelectorAll("#said li[id]"))
+    for (const row of document.querySelectorAll(".row"))
       row.classList.toggle("hidden", show.value !== "" && !row.classList.contains(show.value));
   });
   const filter = document.getElementById("filter");

@@ -69,17 +69,14 @@ def review_html(
         clip: gives the audio of a clip to embed, None for one that is not there; None embeds no audio.
     """  # fmt: skip
     body = "".join((
-        '<a class="skip" href="#record">To the record</a>',
+        '<a class="skip" href="#said">To the record</a>',
         _header(model, judging),
         "<main>",
         f'<section id="picture"><h2>Course</h2><p class="note">● confirmed, △ not confirmed; a mark leads to its entry.'
         f"</p>{chart_svg(model)}</section>",
         _marks(model),
         _open(model),
-        '<div class="sides">',
         _said(model, judging),
-        _record(model, judging),
-        "</div>",
         _review(model, judging),
         "</main>",
         f"<footer><p>{escape(CAUTION)}</p></footer>",
@@ -136,16 +133,28 @@ def _open(model: ReviewModel) -> str:
 
 
 def _said(model: ReviewModel, judging: Judging | None) -> str:
+    """Row by row in time order: an utterance on the left, the entries it became beside it."""
     waiting = {one.recorded.id for one in model.events if one.recorded.status == "unconfirmed"}
-    rows = [(one.at, _utterance(one, judging, waiting)) for one in model.utterances]
+    heard = {one.id for one in model.utterances}
+    entries = {one.recorded.id: _event(one, judging) for one in model.events}
+    rows = []
+    for one in model.utterances:
+        show = ("some" if one.events else "none") + (" open" if waiting & set(one.events) else "")
+        made = "".join(entries[name] for name in one.events)
+        rows.append((one.at, f'<li class="row {show}">{_utterance(one, judging)}<ul class="made">{made}</ul></li>'))
+    for view in model.events:
+        if view.recorded.utterance not in heard:
+            made = entries[view.recorded.id]
+            rows.append((view.at or model.began, f'<li class="row"><div></div><ul class="made">{made}</ul></li>'))
     for gap in model.gaps:
         length = "to the end" if gap.seconds is None else f"{gap.seconds} s"
-        rows.append((gap.at, f'<li class="gap">{gap.at:%H:%M:%S} … deaf, {length}: {escape(gap.reason)}</li>'))
+        rows.append((gap.at, f'<li class="row gap">{gap.at:%H:%M:%S} … deaf, {length}: {escape(gap.reason)}</li>'))
     rows.sort(key=lambda row: row[0])
-    return f'<section id="said"><h2>As it was said</h2><ol>{"".join(row for _, row in rows)}</ol></section>'
+    told = "".join(row for _, row in rows) or "<li>nothing</li>"
+    return f'<section id="said"><h2>What was said, and what it became</h2><ol>{told}</ol></section>'
 
 
-def _utterance(one: UtteranceView, judging: Judging | None, waiting: set[str]) -> str:
+def _utterance(one: UtteranceView, judging: Judging | None) -> str:
     name = escape(one.id)
     words = " ".join(_word(word.text, word.fields) for word in one.words) or "<em>no words</em>"
     play = (
@@ -158,13 +167,11 @@ def _utterance(one: UtteranceView, judging: Judging | None, waiting: set[str]) -
     more += [f"<li>hard to hear: {escape(', '.join(one.faults))}</li>"] if one.faults else []
     more += [f"<li>{escape(turn.text)}</li>" for turn in one.turns]
     details = f"<details><summary>How it went</summary><ul>{''.join(more)}</ul></details>" if more else ""
-    show = "entry" if one.events else "none"
-    show += " open" if waiting & set(one.events) else ""
     outcome = links or f"<em>{one.outcome}</em>"
     return (
-        f'<li id="{name}" class="{show}"><p><time>{one.at:%H:%M:%S}</time> {play}<span class="words">{words}</span></p>'
-        f"<p>{name} → {outcome}{add}</p>{details}</li>"
-    )  # fmt: skip
+        f'<div id="{name}" class="said"><p><time>{one.at:%H:%M:%S}</time> {play}<span class="words">{words}</span></p>'
+        f"<p>{name} → {outcome}{add}</p>{details}</div>"
+    )
 
 
 def _word(text: str, fields: Iterable[str]) -> str:
@@ -175,12 +182,7 @@ def _word(text: str, fields: Iterable[str]) -> str:
     return f'<a class="w" href="#{escape(first)}" data-fields="{escape(keys)}">{escape(text)}</a>'
 
 
-def _record(model: ReviewModel, judging: Judging | None) -> str:
-    rows = "".join(_event(one, model, judging) for one in model.events)
-    return f'<section id="record"><h2>The record</h2><ol>{rows or "<li>no entries</li>"}</ol></section>'
-
-
-def _event(one: EventView, model: ReviewModel, judging: Judging | None) -> str:
+def _event(one: EventView, judging: Judging | None) -> str:
     name, status = escape(one.recorded.id), one.recorded.status
     struck = " struck" if status in ("amended", "rejected") else ""
     notes = [f"corrects {one.recorded.amends}"] if one.recorded.amends else []
