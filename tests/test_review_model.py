@@ -7,11 +7,15 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from report_cases import NAMES, sample_file, told_file
+from checks_case import T0
+from report_cases import NAMES, OPENED, sample_file, told_file
 from review_cases import LINES, heard_file, model_of
 
+from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.store import CaseFile
 from voicelog.views.review_chart import chart_svg, deaf_spans, ventilation_spans, vital_series
 from voicelog.views.review_model import ReviewModel
+from voicelog.views.review_page import review_html
 from voicelog.views.review_quality import open_items, quality
 
 
@@ -57,6 +61,39 @@ def test_a_typed_case_links_words_without_times(tmp_path: Path) -> None:
     model = model_of(told_file(tmp_path / "typed.vlog", (0.0, "pulse ninety")))
     assert [word.fields for word in model.utterances[0].words] == [(), ("E1.value",)]
     assert {(field.clip, field.start) for field in model.events[0].fields} == {("", None)}
+
+
+def test_other_readings_and_the_second_listener_stand_with_the_utterance(tmp_path: Path) -> None:
+    path = tmp_path / "pair.vlog"
+    readings = [["pulse", "ninety"], ["pulse", "nineteen"]]
+    body = {
+        "id": "U1",
+        "start": None,
+        "end": None,
+        "clip": None,
+        "faults": ["clipped"],
+        "listener": "pair",
+        "alternatives": [
+            {"words": [{"text": word, "start": None, "end": None, "confidence": None} for word in reading]}
+            for reading in readings
+        ],
+        "second": {"words": ["pulse", "is", "90"], "refusal": "", "score": None, "fits": []},
+    }
+    with CaseFile.create(path, OPENED, T0) as case:
+        case.append([EntryDraft("utterance", body, T0)])
+        case.close_case(T0)
+    (view,) = model_of(path).utterances
+    assert (view.runners_up, view.second, view.faults) == (("pulse nineteen",), "pulse is 90", ("clipped",))
+    page = review_html(model_of(path))
+    assert "other reading: pulse nineteen" in page
+    assert "second listener: pulse is 90" in page
+
+
+def test_a_unit_that_nobody_said_is_shown_as_assumed(tmp_path: Path) -> None:
+    model = model_of(told_file(tmp_path / "assumed.vlog", (0.0, "naloxone zero point four intravenous")))
+    assert "unit_assumed" in model.events[0].recorded.flags
+    assert 'class="field assumed"' in review_html(model)
+    assert "assumed, not said" in review_html(model)
 
 
 def test_a_correction_points_both_ways(tmp_path: Path) -> None:
