@@ -10,7 +10,7 @@ from pathlib import Path
 
 from voicelog.casefile.signing import stated_signer
 from voicelog.casefile.store import CaseFile
-from voicelog.commands.replay import told_protocol
+from voicelog.commands.rules import told_protocol
 from voicelog.errors import CaseFileError, UsageError
 from voicelog.grammar.loader import load_grammar
 from voicelog.views.screen import printable
