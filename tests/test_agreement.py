@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -94,6 +95,38 @@ def test_what_is_not_in_doubt_stays_understood() -> None:
 def test_a_value_that_hardly_leads_what_sounds_alike_is_asked_about() -> None:
     (question,) = verdict(heard("respirations sixty", "Respiration 60.", lead=CLOSE)).questions
     assert question.text == "respiratory rate 60, or 16?"
+
+
+@pytest.mark.parametrize(
+    ("said", "second"),
+    [
+        ("on scene at fourteen fifty", "Left the scene at 1450."),
+        ("pulse one ten", "Pulse 110 irregular."),
+        ("heart rate fifty", "No heart rate 50."),
+        ("epinephrine one milligram i v", "Epinephrine 1 mg IM."),
+    ],
+)
+def test_what_the_second_listener_reads_otherwise_waits_for_a_confirm(said: str, second: str) -> None:
+    result = verdict(heard(said, second))
+    assert result.outcome != "events" or result.flags == (DOUBT,)
+
+
+def test_a_rival_that_the_second_listener_hears_better_is_asked_about_however_sure_the_first_is() -> None:
+    utterance = heard("heart rate fifty", "Heart rate 50.", lead=-0.1)
+    assert utterance.second is not None
+    first, *rivals = utterance.second.fits
+    sure = replace(utterance.second, fits=(first, *(replace(fit, kept=20) for fit in rivals)))
+    assert verdict(replace(utterance, second=sure)).outcome == "ambiguous"
+
+
+def test_what_the_first_listener_keeps_beside_its_rivals_needs_less_of_a_lead() -> None:
+    utterance = heard("heart rate fifty", "Heart rate 50.", lead=0.7)
+    assert verdict(utterance).outcome == "ambiguous"
+    assert utterance.second is not None
+    first, *rivals = utterance.second.fits
+    for kept, outcome in ((20, "events"), (-1, "ambiguous")):
+        fits = (first, *(replace(fit, kept=kept) for fit in rivals))
+        assert verdict(replace(utterance, second=replace(utterance.second, fits=fits))).outcome == outcome
 
 
 def test_a_drug_that_hardly_leads_one_declared_alike_is_asked_about() -> None:

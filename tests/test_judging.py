@@ -16,6 +16,7 @@ from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.errors import CaseFileError, OvertakenError, ReviewError
 from voicelog.events import Medication, VitalSign
+from voicelog.parse.result import Draft
 from voicelog.reviewing.judging import (
     Judgement,
     Reviewer,
@@ -107,6 +108,19 @@ def test_a_reason_is_needed(path: Path) -> None:
         enter(path, "error", enter_in_error("E1", "  "))
 
 
+def test_a_written_value_is_flagged_like_a_spoken_one(path: Path) -> None:
+    state = enter(path, "amend", amend("E2", {"dose": "400"}, "written down", DRUGS))
+    assert "dose_above_limit" in state.events[-1].flags
+    state = enter(path, "amend", amend("E1", {"value": "8"}, "written down", DRUGS))
+    assert state.events[-1].flags == ("implausible",)
+
+
+def test_an_added_callout_keeps_its_flags(path: Path) -> None:
+    event = VitalSign(sign="heart_rate", value=Decimal(8), unit="/min")
+    state = enter(path, "add", add_missed("U3", [Draft(event, ("implausible",))], "heard on the recording"))
+    assert state.events[-1].flags == ("implausible",)
+
+
 def test_an_entry_in_error_stays_as_rejected_and_is_not_judged_again(path: Path) -> None:
     assert status(enter(path, "error", enter_in_error("E1", "another patient")))["E1"] == "rejected"
     with pytest.raises(ReviewError, match="does not stand"):
@@ -115,7 +129,7 @@ def test_an_entry_in_error_stays_as_rejected_and_is_not_judged_again(path: Path)
 
 def test_a_missed_entry_is_added_to_its_utterance(path: Path) -> None:
     event = VitalSign(sign="heart_rate", value=Decimal(80), unit="/min")
-    state = enter(path, "add", add_missed("U3", [event], "heard on the recording"))
+    state = enter(path, "add", add_missed("U3", [Draft(event)], "heard on the recording"))
     assert (state.events[-1].id, state.events[-1].utterance, state.events[-1].status) == ("E3", "U3", "confirmed")
 
 
@@ -125,7 +139,7 @@ def test_a_missed_entry_is_added_to_its_utterance(path: Path) -> None:
         ("accept", accept("E2")),
         ("error", enter_in_error("E1", "why")),
         ("amend", amend("E2", {"dose": "0.8"}, "why", DRUGS)),
-        ("add", add_missed("U3", [VitalSign(sign="heart_rate", value=Decimal(80), unit="/min")], "why")),
+        ("add", add_missed("U3", [Draft(VitalSign(sign="heart_rate", value=Decimal(80), unit="/min"))], "why")),
         ("comment", comment("E1", "why")),
         ("sign-off", sign_off()),
     ],

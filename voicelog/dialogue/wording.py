@@ -74,6 +74,7 @@ _FLAGS = {
     "heard_by_one_listener": "heard by one listener only",
     "second_listener_late": "not checked yet",
     "during_read_back": "heard while I spoke",
+    "incomplete": "not all of it is known",
     "no_target": "nothing to correct was found, entered as new",
 }
 _ACTIONS = {"given": "", "prepared": "prepared", "wasted": "wasted", "kept": "kept", "not_given": "not given"}

@@ -10,7 +10,7 @@ from voicelog.grammar.model import Grammar
 from voicelog.parse.differences import NAMES, asked_about, differing, digits_of, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
-from voicelog.parse.written import numbers_in, unvouched
+from voicelog.parse.written import joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import LATE, Fit, SecondOpinion, Utterance, Word
 
@@ -186,6 +186,8 @@ class _View:
             return replace(draft, flags=(*draft.flags, DOUBT))
         chosen = said and not self.second.forced and self._sure_of_name(draft)
         enough = self.settings.fits if chosen else self.settings.fits_by_name
+        if self._reads_otherwise(draft):
+            return replace(draft, flags=(*draft.flags, DOUBT))
         if self.gap is not None and self.gap <= enough:
             return draft
         if isinstance(draft.event, VitalSign):
@@ -193,16 +195,29 @@ class _View:
         return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
 
     def _sure_of_name(self, draft: Draft) -> bool:
-        """Whether its name needs no better fit: a drug's does, unless the first listener hears no other beside it."""
+        """Whether its name needs no better fit: a vital sign's, and a drug's that is heard beside every rival."""
+        if isinstance(draft.event, VitalSign):
+            return True
         kept = [fit.kept for fit in self.second.fits[1:] if fit.kept is not None]
-        return not isinstance(draft.event, Medication) or (bool(kept) and min(kept) >= self.settings.kept_name)
+        return isinstance(draft.event, Medication) and bool(kept) and min(kept) >= self.settings.kept_name
 
-    def _close(self) -> list[tuple[float, Fit]]:
-        """What the reading does not lead by enough, and its lead over it, the likeliest first."""
+    def _reads_otherwise(self, draft: Draft) -> bool:
+        """Whether the second listener's own text is a callout, or turns one around, that does not say this."""
+        texts = _texts(self.second.words)
+        if _TURNING & set(texts) and not _TURNING & {word for row in self.second.fits[:1] for word in row.words}:
+            return True
+        own = parse([Word(text) for text in joined(_texts(as_spoken(self.second.words)))], self.grammar, self.context)
+        if own.outcome != "events" or _POORER & set(own.flags):
+            return False
+        return not any(says_no_more(other.event, draft.event) for other in own.drafts)
+
+    def _close(self) -> list[tuple[float, float, Fit]]:
+        """What the reading does not lead by enough, likeliest first: its lead by both listeners, and by the second."""
         reading, *others = self.second.fits
         tokens = len(reading.text.split()) + 1
-        leads = [((reading.score - fit.score) * tokens + self._worth(fit.kept), fit) for fit in others]
-        return sorted((pair for pair in leads if pair[0] < self.settings.lead), key=lambda pair: pair[0])
+        leads = [((reading.score - fit.score) * tokens, fit) for fit in others]
+        both = [(lead + self._worth(fit.kept), lead, fit) for lead, fit in leads]
+        return sorted((row for row in both if row[0] < self.settings.lead or row[1] < 0), key=lambda row: row[:2])
 
     def _worth(self, kept: int | None) -> float:
         """What the first listener's preference adds to the lead over a rival."""
@@ -211,15 +226,18 @@ class _View:
         return kept * self.settings.kept if kept >= 0 else -self.settings.lost
 
     def _rival(self, place: int, draft: Draft, of: int) -> Draft | None:
-        """The most likely reading with another value here, where the draft does not lead it by enough."""
-        for lead, fit in self._close():
+        """The most likely reading with another value here, where the draft does not lead it by enough.
+
+        What the second listener hears better than the draft is one however sure the first listener is.
+        """
+        for both, lead, fit in self._close():
             drafts = self._read(fit)
             if len(drafts) != of or says_no_more(drafts[place].event, draft.event):
                 continue  # it only says less, such as the same dose without its route
             if lead > 0 and _POORER & set(drafts[place].flags) - set(draft.flags):
                 continue
             by_number = differing(draft.event, drafts[place].event)[0] in _NUMBERS
-            if lead < (self.settings.lead if by_number else self.settings.lead_by_name):
+            if lead < 0 or both < (self.settings.lead if by_number else self.settings.lead_by_name):
                 return drafts[place]
         return None
 

@@ -75,7 +75,7 @@ class SecondOpinion:
     fits: tuple[Fit, ...] = ()
     """Candidates scored; the first is the first listener's own reading."""
     forced: bool = False
-    """Whether the first listener's best reading is one of a few that it had to choose from."""
+    """Whether the best reading is one of a few that the first listener had to choose from, or was trimmed of sounds."""
     ticket: int = 0
     """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
 

@@ -158,9 +158,10 @@ class PairListener(Listener):
         again = self._again.heard(audio, rows)
         heard_again = bool(again) and GARBAGE not in _texts(again)
         found = [Hypothesis(again)] if heard_again else []
-        found += [*(trimmed(reading, text) for reading in heard.alternatives), *self._held(audio, text)]
+        found += [*heard.alternatives, *self._held(audio, text)]
         found = self._with_lean(found)
         own = {reading.text for reading in found}
+        found += self._with_lean([trimmed(reading, text) for reading in heard.alternatives])
         if not heard_again and len(rows) >= FEWEST_RIVALS:
             found += self._with_lean([Hypothesis(self._again.heard(audio, rows, closed=True))])
         readings = list({reading.text: reading for reading in reversed(found) if reading.words}.values())

@@ -13,7 +13,7 @@ from voicelog.recognisers.base import Hypothesis, Word
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.written import written
 
-IDLE = frozenset("a an the of at to is are was it in now um uh".split())
+IDLE = frozenset("a an the of at to is are it in now um uh".split())
 """Words that a grammar listener puts where it hears a breath, or the onset of a number."""
 UNHEARD_S = 0.25
 """Seconds of speech at the ends of an utterance that a reading may leave out."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from voicelog.errors import CaseFileError, ReviewError, UsageError
 from voicelog.events import Event, Evidence, placed_in_time
 from voicelog.grammar.model import Grammar
 from voicelog.parse.parser import parse
+from voicelog.parse.result import Draft
 from voicelog.parse.tokens import words_of
 from voicelog.reviewing.judging import Judgement, Reviewer, judge
 from voicelog.reviewing.pages import CaseRow
@@ -91,7 +92,7 @@ class Cases:
             case.sign = self.sign
             judge(case, seen, reviewer, purpose, judgement)
 
-    def callouts(self, text: str, at: datetime) -> list[Event]:
+    def callouts(self, text: str, at: datetime) -> list[Draft]:
         """The entries that a missed callout should have made, by the same grammar as everything heard.
 
         Args:
@@ -105,7 +106,7 @@ class Cases:
         if result.outcome != "events" or result.questions:
             why = result.reason or ("it may mean more than one thing" if result.questions else "it is no callout")
             raise ReviewError(f"No entry can be made of these words: {why}.", "Write the whole callout in words.")
-        return [_placed(draft.event, at) for draft in result.drafts]
+        return [replace(draft, event=_placed(draft.event, at)) for draft in result.drafts]
 
     def row(self, name: str) -> CaseRow:
         """A case in the list."""

@@ -12,8 +12,10 @@ from voicelog.casefile.schema import REVIEW_OPENED
 from voicelog.casefile.state import CaseState, RecordedEvent, RecordedUtterance, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.errors import OvertakenError, ReviewError
-from voicelog.events import Event
+from voicelog.events import event_fields
 from voicelog.grammar.model import Drug
+from voicelog.parse.drafts import completed
+from voicelog.parse.result import Draft
 from voicelog.reviewing.amending import amended_event
 
 LONGEST_NAME, LONGEST_TEXT = 100, 2000
@@ -104,9 +106,12 @@ def amend(name: str, changes: Mapping[str, str], reason: str, drugs: Mapping[str
     def made(entries: Sequence[Entry], state: CaseState, by: Reviewer) -> list[EntryDraft]:
         old, why = _standing(state, name), _reason(reason)
         event = amended_event(old.event, changes, drugs)
+        checked = completed(event_fields(event), event.evidence, drugs)
+        # Whoever writes a value is no surer than whoever says it: what would be asked about aloud stays visible.
+        flags = checked.flags if isinstance(checked, Draft) else ("incomplete",)
         new = f"E{len(state.events) + 1}"
         return [
-            _event(by, new, event, old.utterance, old.id, why),
+            _event(by, new, Draft(event, flags), old.utterance, old.id, why),
             by.decision(old.id, "amended", f"corrected by {new}, in review by {by.name}: {why}"),
             by.decision(new, "confirmed", f"amended in review by {by.name}"),
         ]
@@ -114,16 +119,16 @@ def amend(name: str, changes: Mapping[str, str], reason: str, drugs: Mapping[str
     return made
 
 
-def add_missed(utterance: str, events: Sequence[Event], reason: str) -> Judgement:
-    """An utterance held callouts of which no entry was made."""
+def add_missed(utterance: str, callouts: Sequence[Draft], reason: str) -> Judgement:
+    """An utterance held callouts of which no entry was made; each keeps the flags that it would have had."""
 
     def made(entries: Sequence[Entry], state: CaseState, by: Reviewer) -> list[EntryDraft]:
         heard, why = _heard(state, utterance), _reason(reason)
-        if not events:
+        if not callouts:
             raise ReviewError("There is nothing to enter.", "Write the callout as it was said.")
         drafts: list[EntryDraft] = []
-        for number, event in enumerate(events, start=len(state.events) + 1):
-            drafts.append(_event(by, f"E{number}", event, heard.id, None, why))
+        for number, draft in enumerate(callouts, start=len(state.events) + 1):
+            drafts.append(_event(by, f"E{number}", draft, heard.id, None, why))
             drafts.append(by.decision(f"E{number}", "confirmed", f"added in review by {by.name}: {why}"))
         return drafts
 
@@ -223,12 +228,12 @@ def _heard(state: CaseState, name: str) -> RecordedUtterance:
     return found
 
 
-def _event(by: Reviewer, name: str, event: Event, utterance: str | None, amends: str | None, reason: str) -> EntryDraft:
+def _event(by: Reviewer, name: str, draft: Draft, utterance: str | None, amends: str | None, reason: str) -> EntryDraft:
     return by.entry(
         "event",
         id=name,
-        event=event.model_dump(),
-        flags=[],
+        event=draft.event.model_dump(),
+        flags=list(draft.flags),
         needs_confirm=True,
         utterance=utterance,
         amends=amends,
