@@ -54,6 +54,19 @@ def canonical(value: Decimal | int, unit: str | None) -> tuple[Decimal, str | No
             return amount, unit
 
 
+def from_canonical(value: Decimal, unit: str | None) -> Decimal:
+    """A value in the unit that limits are written in, in another unit: the way back of ``canonical``."""
+    match unit:
+        case "[degF]":
+            return value * 9 / 5 + 32
+        case "mmol/L":
+            return glucose_mmol(value)
+        case "kPa":
+            return kilopascals(value)
+        case _:
+            return value
+
+
 def per_ml(concentration: str | None) -> PerMl | None:
     """A recorded strength, ``1 mg/mL`` or ``10 %``, as amount per milliliter; None for any other, and for zero."""
     found = _STRENGTH.fullmatch(concentration or "")

@@ -27,9 +27,16 @@
       context = context || new AudioContext();
       if (!buffers.has(name)) buffers.set(name, await context.decodeAudioData(await bytes(name)));
       const buffer = buffers.get(name);
+      if (buffers.size > 20) buffers.delete(buffers.keys().next().value);
+      if (mine !== turn) return;
+      // A browser plays nothing before the first click or key in a page.
+      if (context.state === "suspended" && !navigator.userActivation.hasBeenActive) {
+        say("Press a key or click once: before that, the browser plays no sound.");
+        return;
+      }
+      await context.resume();
       if (mine !== turn) return;
       if (playing) playing.stop();
-      if (context.state === "suspended") context.resume();
       playing = context.createBufferSource();
       playing.buffer = buffer;
       playing.connect(context.destination);
@@ -41,46 +48,48 @@
       if (mine === turn) say("This audio cannot be played: it was deleted, was never kept, or cannot be decoded here.");
     }
   };
+  // A whole utterance has a clip; a field has a span of the clip of its utterance, which is the one of its row if not told.
   const playOf = (node) => {
-    if (!node.dataset.clip) return;
-    const { start, end } = node.dataset;
-    play(node.dataset.clip, start ? Number(start) : 0, end ? Number(end) : null);
+    const near = node.closest("[data-clip]") || (node.closest(".row") || document).querySelector("[data-clip]");
+    const said = node.dataset.in ? document.getElementById(node.dataset.in) : near;
+    if (!said || !said.dataset.clip) return;
+    const [start, end] = node.dataset.span ? node.dataset.span.split(" ").map(Number) : [0, null];
+    play(said.dataset.clip, start, end);
   };
 
-  const byKey = new Map(), byWord = new Map(), byEvent = new Map();
-  const put = (map, key, node) => { if (!map.has(key)) map.set(key, []); map.get(key).push(node); };
-  for (const node of document.querySelectorAll("[data-key]")) put(byKey, node.dataset.key, node);
-  const whole = "svg a, .entry, .said > p > a[href^='#']";
-  const eventOf = (node) => node.id || node.getAttribute("href").slice(1);
-  for (const node of document.querySelectorAll(whole)) put(byEvent, eventOf(node), node);
-  for (const node of document.querySelectorAll("[data-fields]"))
-    for (const key of node.dataset.fields.split(" ")) put(byWord, key, node);
-
+  // An entry, its mark in the chart, its fields and its words belong together; all are found when they are pointed at, so
+  // that a long case opens no slower for it.
+  const all = (selector) => [...document.querySelectorAll(selector)];
+  const quoted = (text) => `"${CSS.escape(text)}"`;
+  const inChart = (entry) => all(`svg a[href=${quoted("#" + entry)}]`);
+  const related = (node) => {
+    const keys = node.dataset.key ? [node.dataset.key] : (node.dataset.fields || "").split(" ").filter(Boolean);
+    const fields = keys.flatMap((key) => all(`[data-key=${quoted(key)}], [data-fields~=${quoted(key)}]`));
+    if (keys.length) return [...fields, ...keys.flatMap((key) => inChart(key.slice(0, key.lastIndexOf("."))))];
+    const entry = node.id || node.getAttribute("href").slice(1);
+    const own = document.getElementById(entry);
+    return [...(own ? [own] : []), ...inChart(entry), ...all(`[data-fields*=${quoted(entry + ".")}]`)];
+  };
   let lit = [];
   const light = (nodes) => {
     for (const node of lit) node.classList.remove("lit");
     lit = nodes;
     for (const node of lit) node.classList.add("lit");
   };
-  const related = (node) => {
-    if (node.dataset.key) return [node, ...(byWord.get(node.dataset.key) || [])];
-    if (node.dataset.fields) return [node, ...node.dataset.fields.split(" ").flatMap((key) => byKey.get(key) || [])];
-    return byEvent.get(eventOf(node)) || [node];
-  };
-  const found = (event) => event.target.closest && event.target.closest(`[data-key], [data-fields], ${whole}`);
+  const pointable = "[data-key], [data-fields], svg a, .entry, .said > p > a[href^='#']";
   let last = null;
   const pointed = (event) => {
-    const node = found(event);
+    const node = event.target.closest && event.target.closest(pointable);
     if (!node || node === last) return;
     last = node;
     light(related(node));
     const sound = document.getElementById("sound");
-    if (node.dataset.key && sound && sound.checked) playOf(node);
+    if (node.dataset.span && sound && sound.checked) playOf(node);
   };
   document.addEventListener("mouseover", pointed);
   document.addEventListener("focusin", pointed);
   document.addEventListener("click", (event) => {
-    const node = event.target.closest("[data-clip]");
+    const node = event.target.closest(".play, [data-span]");
     if (node) playOf(node);
   });
 

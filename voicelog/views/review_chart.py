@@ -11,9 +11,14 @@ from html import escape
 from voicelog.events import Medication, Procedure, VitalSign
 from voicelog.views.labels import written_number, written_unit
 from voicelog.views.review_model import EventView, GapView, ReviewModel
+from voicelog.views.review_normal import NormalRanges
 
-_LEFT, _RIGHT, _TOP = 190, 960, 24
-_VITAL_HIGH, _ROW_HIGH = 46, 26
+_LEFT, _RIGHT, _TOP = 210, 960, 24
+_VITAL_HIGH, _LANE_HIGH = 64, 26
+_SIGN_WIDE = 7
+"""Pixels that a sign takes at the most."""
+_PARTS = {"blood_pressure": {"systolic": "upper ", "diastolic": "lower "}}
+"""Signs that are two values: the name of each among the normal values, and what it is called beside them."""
 _VENTILATION = "bag_valve_mask_ventilation"
 
 
@@ -35,12 +40,17 @@ class Point:
 class Series:
     """One vital sign over time, in one unit."""
 
-    name: str
-    """Such as ``heart rate``."""
+    sign: str
+    """Such as ``heart_rate``."""
     unit: str
-    """As written."""
+    """Its UCUM code; '' for none."""
     points: tuple[Point, ...]
     """In order of time."""
+
+    @property
+    def name(self) -> str:
+        """Such as ``heart rate``."""
+        return self.sign.replace("_", " ").replace("co2", "CO2")
 
     @property
     def span(self) -> tuple[Decimal, Decimal]:
@@ -79,8 +89,7 @@ def vital_series(model: ReviewModel) -> tuple[Series, ...]:
         low = None if event.diastolic is None else Decimal(event.diastolic)
         found.setdefault((event.sign, event.unit or ""), []).append(Point(one, one.at, value, low))
     return tuple(
-        Series(sign.replace("_", " "), written_unit(unit), tuple(sorted(points, key=lambda point: point.at)))
-        for (sign, unit), points in found.items()
+        Series(sign, unit, tuple(sorted(points, key=lambda point: point.at))) for (sign, unit), points in found.items()
     )
 
 
@@ -132,23 +141,20 @@ def chart_svg(model: ReviewModel) -> str:
     views = standing(model)
     series, spans = vital_series(model), ventilation_spans(model)
     deaf = deaf_spans(model.gaps, model.ended)
-    drugs = [one for one in views if isinstance(one.recorded.event, Medication)]
-    acts = [one for one in views if isinstance(one.recorded.event, Procedure)]
     moments = [one.at for one in views if one.at] + [model.began, model.ended]
     axis = _Axis([*moments, *(span.end for span in deaf)])
     parts: list[str] = []
     y = _TOP
     for one in series:
-        parts += _vital(one, axis, y)
+        parts += _vital(one, model.normal, axis, y)
         y += _VITAL_HIGH
-    for label, row in (("drugs", drugs), ("procedures", acts)):
-        if row:
-            parts += [_label(label, y + 16), *(_mark(view, axis.x(view.at), y + 13) for view in row if view.at)]
-            y += _ROW_HIGH
-    for label, stretch, look in (("ventilated", spans, "span"), ("not heard", deaf, "deaf")):
-        if stretch:
-            parts += [_label(label, y + 16), *(_bar(span, axis, y + 5, look) for span in stretch)]
-            y += _ROW_HIGH
+    for label, row in _lanes(views).items():
+        bars = spans if label == _VENTILATION.replace("_", " ") else ()
+        parts += [_label(label, y + 17), *(_bar(span, axis, y + 5, "span") for span in bars), *_row(row, axis, y + 13)]
+        y += _LANE_HIGH
+    if deaf:
+        parts += [_label("not heard", y + 17), *(_bar(span, axis, y + 5, "deaf") for span in deaf)]
+        y += _LANE_HIGH
     lines = "".join(
         f'<line class="grid" x1="{axis.x(at)}" x2="{axis.x(at)}" y1="{_TOP - 4}" y2="{y}"/>'
         f'<text x="{axis.x(at)}" y="{_TOP - 9}" text-anchor="middle">{at:%H:%M:%S}</text>'
@@ -158,28 +164,75 @@ def chart_svg(model: ReviewModel) -> str:
     return f'<svg viewBox="0 0 {_RIGHT} {y + 8}" role="group" aria-label="Time chart of the case">{body}</svg>'
 
 
+def _lanes(views: Sequence[EventView]) -> dict[str, list[EventView]]:
+    """A lane for each drug, then one for each procedure, each by its first time."""
+    lanes: dict[str, list[EventView]] = {}
+    for kind in (Medication, Procedure):
+        for view in sorted(views, key=lambda one: (one.at is None, one.at)):
+            event = view.recorded.event
+            if isinstance(event, kind):
+                name = event.drug if isinstance(event, Medication) else event.procedure
+                lanes.setdefault(name.replace("_", " "), []).append(view)
+    return lanes
+
+
 def _label(text: str, y: float) -> str:
     return f'<text x="4" y="{y}">{escape(text)}</text>'
 
 
-def _vital(series: Series, axis: _Axis, top: int) -> Iterable[str]:
+def _row(views: Sequence[EventView], axis: _Axis, y: float) -> Iterable[str]:
+    """The marks of a lane, each with a few words behind it where there is room up to the next."""
+    places = [axis.x(view.at) for view in views if view.at]
+    for place, view in enumerate(views):
+        x = places[place]
+        room = (places[place + 1] if place + 1 < len(places) else _RIGHT) - x - 12
+        told = _told(view)
+        if told and len(told) * _SIGN_WIDE < room:
+            yield f'<text class="unit" x="{x + 9}" y="{y + 4}">{escape(told)}</text>'
+        yield _mark(view, x, y)
+
+
+def _told(view: EventView) -> str:
+    event = view.recorded.event
+    if isinstance(event, Medication):
+        dose = f"{written_number(event.dose)} {written_unit(event.unit)}" if event.dose is not None else ""
+        return dose if event.action == "given" else f"{dose} ({event.action.replace('_', ' ')})".strip()
+    return event.action if isinstance(event, Procedure) and event.action != "done" else ""
+
+
+def _vital(series: Series, normal: NormalRanges, axis: _Axis, top: int) -> Iterable[str]:
+    names = _PARTS.get(series.sign, {series.sign: ""})
+    known = {told: band for name, told in names.items() if (band := normal.of(name, series.unit))}
+    bands = list(known.values())
     low, high = series.span
-    span = float(high - low) or 1.0
+    least, most = min([low, *(band[0] for band in bands)]), max([high, *(band[1] for band in bands)])
 
     def y(value: Decimal) -> float:
-        return round(top + 34 - 24 * float(value - low) / span, 1)
+        up = float((value - least) / (most - least)) if most > least else 0.5
+        return round(top + _VITAL_HIGH - 14 - (_VITAL_HIGH - 26) * up, 1)
 
     spread = written_number(low) if low == high else f"{written_number(low)} to {written_number(high)}"
+    usual = ", ".join(f"{told}{written_number(one)} to {written_number(other)}" for told, (one, other) in known.items())
     yield _label(series.name, top + 18)
-    yield f'<text class="unit" x="4" y="{top + 33}">{escape(spread)} {escape(series.unit)}</text>'
+    yield f'<text class="unit" x="4" y="{top + 34}">{escape(f"{spread} {written_unit(series.unit)}")}</text>'
+    if bands:
+        yield f'<text class="unit" x="4" y="{top + 50}">normal {usual}</text>'
+    for bottom, upper in bands:
+        high_px = round(y(bottom) - y(upper), 1)
+        yield f'<rect class="normal" x="{_LEFT}" y="{y(upper)}" width="{_RIGHT - _LEFT - 20}" height="{high_px}"/>'
     if len(series.points) > 1:
         path = " ".join(f"{axis.x(point.at)},{y(point.value)}" for point in series.points)
         yield f'<polyline class="line" points="{path}"/>'
+    written_to = 0.0
     for point in series.points:
+        x = axis.x(point.at)
         if point.low is not None:
-            x = axis.x(point.at)
             yield f'<line class="range" x1="{x}" x2="{x}" y1="{y(point.value)}" y2="{y(point.low)}"/>'
-        yield _mark(point.event, axis.x(point.at), y(point.value))
+        told = written_number(point.value) + (f"/{written_number(point.low)}" if point.low is not None else "")
+        if x > written_to:
+            yield f'<text class="value" x="{x + 8}" y="{y(point.value) - 4}">{told}</text>'
+            written_to = x + 8 + len(told) * _SIGN_WIDE
+        yield _mark(point.event, x, y(point.value))
 
 
 def _mark(view: EventView, x: float, y: float) -> str:
@@ -188,7 +241,7 @@ def _mark(view: EventView, x: float, y: float) -> str:
     shape = (
         f'<circle cx="{x}" cy="{y}" r="5"/>'
         if status == "confirmed"
-        else f'<path class="open" d="M{x} {y - 7} L{x + 7} {y + 6} L{x - 7} {y + 6} Z"/>'
+        else f'<path class="open" d="M{x} {round(y - 7, 1)}l7 13h-14z"/>'
     )
     told = escape(f"{view.at:%H:%M:%S} {view.text}, {status}")
     return f'<a href="#{name}"><title>{told}</title>{shape}</a>'

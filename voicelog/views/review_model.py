@@ -16,6 +16,7 @@ from voicelog.checks.protocol import Protocol
 from voicelog.events import event_fields
 from voicelog.grammar.model import Drug
 from voicelog.views.labels import written, written_unit
+from voicelog.views.review_normal import NormalRanges, normal_ranges
 from voicelog.views.review_talk import Turn, told_in_review, turns_by_utterance
 from voicelog.views.screen import printable
 
@@ -149,6 +150,8 @@ class ReviewModel:
     """What the audit finds."""
     delays: tuple[Decimal, ...]
     """Seconds from the end of an utterance that became an entry to the sound of its read-back, where both are known."""
+    normal: NormalRanges
+    """What the vitals are shown against."""
 
 
 def review_model(
@@ -205,6 +208,7 @@ def review_model(
         review=history.get("", ()),
         findings=audit(entries, state, protocol, drugs, problems, ended),
         delays=tuple(_delays(entries, state)),
+        normal=normal_ranges(state, protocol),
     )
 
 

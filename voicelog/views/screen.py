@@ -5,4 +5,6 @@ from __future__ import annotations
 
 def printable(text: str) -> str:
     """The text with a mark in place of each sign that would move the cursor, change colours or break the line."""
+    if text.isprintable():
+        return text
     return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
