@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import re
 import socket
 import subprocess
 import sys
 import urllib.request
+import zipfile
 from pathlib import Path
+from urllib.parse import quote
+from xml.etree import ElementTree
 
 import pytest
 from case_files import ROOT, problems, stored
@@ -202,19 +208,47 @@ def test_audio_and_exports_are_given(path: Path) -> None:
     with CaseFile.open(path) as case:
         name = case.clip_names()[0]
         assert client.get(f"/clip/case%20one.vlog/{name}").content == case.clip(name)
-    for to in ("fhir", "nemsis", "csv", "jsonl"):
-        answer = client.get(url(path, f"/export/{to}"))
-        assert answer.status_code == 200
-        assert "attachment" in answer.headers["content-disposition"]
     assert client.get(f"/clip/case%20one.vlog/{'0' * 64}").status_code == 422
 
 
-def test_a_reviewed_case_goes_out_in_every_standard(path: Path) -> None:
+@pytest.mark.parametrize("to", ["fhir", "nemsis", "csv", "jsonl", "sqlite", "parquet"])
+def test_a_reviewed_case_goes_out_in_every_format(path: Path, to: str, tmp_path: Path) -> None:
     client, drug = browser(path), name_of(path, "naloxone")
     post(client, path, f"/entry/{drug}/amend", field__dose="0.8")
     post(client, path, "/utterance/U7/add", callout="oxygen saturation ninety two percent")
-    for to in ("fhir", "nemsis", "csv", "jsonl"):
-        assert client.get(url(path, f"/export/{to}")).status_code == 200
+    assert f'href="{url(path)}/export/{to}"' in client.get(url(path)).text
+    answer = client.get(url(path, f"/export/{to}"), params={"anyway": ""})
+    assert answer.status_code == 200
+    assert "attachment" in answer.headers["content-disposition"]
+    out = tmp_path / "exported"
+    out.write_bytes(answer.content)
+    match to:
+        case "fhir":
+            assert json.loads(answer.text)["resourceType"] == "Bundle"
+        case "nemsis":
+            assert ElementTree.fromstring(answer.text).tag.endswith("EMSDataSet")
+        case "csv":
+            assert {row["dose"] for row in csv.DictReader(io.StringIO(answer.text))} >= {"0.3", "0.8"}
+        case "jsonl":
+            assert len(answer.text.splitlines()) > len(stored(path))
+        case "sqlite":
+            assert stored(out) == stored(path)
+        case "parquet":
+            names = zipfile.ZipFile(out).namelist()
+            assert any(re.fullmatch(r"events/month=\d{4}-\d\d/part\.parquet", name) for name in names)
+
+
+def test_what_an_export_cannot_tell_is_shown_before_it_is_saved(path: Path) -> None:
+    # A NEMSIS document holds placeholders where no callout says what the standard demands.
+    answer = browser(path).get(url(path, "/export/nemsis"))
+    assert "content-disposition" not in answer.headers
+    assert "placeholder" in answer.text
+    assert f'href="{url(path)}/export/nemsis?anyway"' in answer.text
+
+
+def test_the_sign_off_shows_what_is_still_open(path: Path) -> None:
+    client = browser(path)
+    assert "never confirmed" in client.get(url(path, "/whole")).text
 
 
 # --- a folder ------------------------------------------------------------------------------------------------------
@@ -226,7 +260,7 @@ def test_a_folder_is_a_list_with_open_items_and_a_way_on(path: Path) -> None:
     (path.parent / "broken.vlog").write_bytes(b"SQLite format 3\x00 broken")
     client = browser(path.parent)
     page = client.get("/").text
-    assert page.count("<tr>") == 4
+    assert page.count("<tr") == 4
     assert "cannot be read" in page
     assert "notes.txt" not in page
     assert 'href="/case/second.vlog">Next case' in client.get(url(path)).text
@@ -266,6 +300,81 @@ def test_whatever_is_sent_without_the_head_changes_nothing_and_shows_no_tracebac
     assert 400 <= answer.status_code < 500
     assert "Traceback" not in answer.text
     assert stored(path) == before
+
+
+_PARTS = (
+    st.sampled_from("case entry utterance E1 U1 E99 .. %2e%2e %00 whole export csv clip undo 1 accept amend".split())
+    | st.sampled_from(["case.vlog", "é", "0" * 64, "", "'", "<b>", "comment", "sign-off"])
+    | st.text(max_size=8)
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    method=st.sampled_from(["GET", "HEAD", "POST", "PUT", "DELETE", "OPTIONS", "PATCH", "NONSENSE"]),
+    parts=st.lists(_PARTS, max_size=5),
+    query=st.dictionaries(st.sampled_from(["token", "anyway", "x"]), st.text(max_size=10), max_size=2),
+    body=st.binary(max_size=60),
+    kind=st.sampled_from(
+        ["application/x-www-form-urlencoded", "application/json", "multipart/form-data", "é".encode()]
+    ),
+)
+def test_no_address_and_no_method_shows_a_traceback_or_changes_the_case(
+    fuzzed: tuple[Path, TestClient],
+    method: str,
+    parts: list[str],
+    query: dict[str, str],
+    body: bytes,
+    kind: str | bytes,
+) -> None:
+    path, client = fuzzed
+    before = stored(path)
+    where = "/case/case.vlog/" if len(parts) % 2 else "/"
+    address = where + "/".join(quote(part, safe="%") for part in parts)
+    answer = client.request(
+        method, address, params=query, content=body, headers={"origin": ORIGIN, "content-type": kind}
+    )
+    assert answer.status_code < 500
+    assert "Traceback" not in answer.text
+    assert stored(path) == before
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    rest=st.sampled_from(
+        [
+            "/entry/E1/amend",
+            "/entry/E1/error",
+            "/entry/E2/accept",
+            "/utterance/U1/add",
+            "/undo/4",
+            "/comment",
+            "/sign-off",
+        ]
+    ),
+    values=st.dictionaries(
+        st.sampled_from(
+            ["by", "reason", "callout", "about", "text", "field.value", "field.unit", "field.kind", "head"]
+        ),
+        st.text(max_size=20) | st.sampled_from(["E1", "1e999", "NaN", "-1", "0.00", "9" * 400, "pulse ninety"]),
+    ),
+)
+def test_whatever_is_sent_with_the_head_leaves_a_case_that_is_whole(
+    fuzzed: tuple[Path, TestClient], rest: str, values: dict[str, str]
+) -> None:
+    path, client = fuzzed
+    before = stored(path)
+    form = {"head": before[-1].hash, **values}
+    answer = client.post(url(path, rest), data=form, headers={"origin": ORIGIN}, follow_redirects=False)
+    after = stored(path)
+    assert answer.status_code in (303, 409, 422)
+    assert "Traceback" not in answer.text
+    # What was there stays; more is there only if it was said to be entered, and then by somebody with a name.
+    assert after[: len(before)] == before
+    assert (len(after) > len(before)) == (answer.status_code == 303)
+    assert problems(path) == []
+    if answer.status_code == 303:
+        assert after[len(before) + 1].body["by"] == values["by"].strip() != ""
 
 
 def test_the_command_serves_on_this_machine_alone(path: Path) -> None:

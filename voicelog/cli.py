@@ -184,6 +184,8 @@ def build_parser() -> argparse.ArgumentParser:
     review.add_argument("--html", type=Path, metavar="FILE", help="write one file to read anywhere, and serve nothing")
     review.add_argument("--no-audio", action="store_true", help="with --html: leave the audio out")
     review.add_argument("--no-open", action="store_true", help="print the address and open no browser")
+    review.add_argument("--schemas", type=Path, metavar="DIR", help="check NEMSIS documents against these schemas")
+    review.add_argument("--details", type=Path, metavar="FILE", help="NEMSIS: TOML of what no callout says, by element")
     _sign(review)
     _passphrase(review)
     _common(review, lines=False)

@@ -69,11 +69,15 @@ def _put(page: str, out: Path) -> None:
 
 
 def _serve(arguments: argparse.Namespace) -> int:
+    from voicelog.exports.nemsis_details import read_details
+    from voicelog.exports.nemsis_schema import load_schema
+    from voicelog.reviewing.exporting import NemsisRules
     from voicelog.reviewing.serving import serve
 
     sign = stated_signer(arguments.sign)
     protocol, grammar = told_protocol(arguments.grammars), load_grammar(*arguments.grammars)
-    serve(arguments.case, grammar, protocol, sign, _tell, open_browser=not arguments.no_open)
+    rules = NemsisRules(read_details(arguments.details), load_schema(arguments.schemas) if arguments.schemas else None)
+    serve(arguments.case, grammar, protocol, sign, _tell, nemsis=rules, open_browser=not arguments.no_open)
     return 0
 
 

@@ -18,18 +18,22 @@ from starlette.routing import Route
 from voicelog.defects import place_of
 from voicelog.errors import OvertakenError, ReviewError, VoicelogError
 from voicelog.reviewing.cases import Cases
+from voicelog.reviewing.exporting import formats_here
 from voicelog.reviewing.guards import Door
 from voicelog.reviewing.judging import Judgement, accept, add_missed, amend, comment, enter_in_error, sign_off, undo
-from voicelog.reviewing.pages import Filled, case_base, entry_page, list_page, message_page, utterance_page, whole_page
+from voicelog.reviewing.pages import (
+    Filled,
+    case_base,
+    entry_page,
+    export_page,
+    list_page,
+    message_page,
+    utterance_page,
+    whole_page,
+)
 from voicelog.views.review_page import Judging, content_policy, review_html
 
 _MOST_FORM_BYTES = 64 * 1024
-_KINDS = {
-    "fhir": ("application/fhir+json", "fhir.json"),
-    "nemsis": ("application/xml", "xml"),
-    "csv": ("text/csv; charset=utf-8", "csv"),
-    "jsonl": ("application/jsonl", "jsonl"),
-}
 _FAILED = "Something went wrong here; nothing was entered."
 
 
@@ -141,7 +145,8 @@ class _Pages:
         place = names.index(path.name)
         before = case_base(names[place - 1]) if place else ""
         after = case_base(names[place + 1]) if place + 1 < len(names) else ""
-        judging = Judging(case_base(path.name), before, after)
+        exports = {to: one.told for to, one in formats_here().items()}
+        judging = Judging(case_base(path.name), before, after, exports)
         return HTMLResponse(await run_in_threadpool(review_html, model, judging))
 
     async def entry(self, request: Request) -> Response:
@@ -155,12 +160,15 @@ class _Pages:
 
     async def export(self, request: Request) -> Response:
         path, to = self._path(request), request.path_params["to"]
-        if to not in _KINDS:
+        chosen = formats_here().get(to)
+        if chosen is None:
             return _message(404, "Not here", "There is no such export.")
-        text = await run_in_threadpool(self.cases.export, path, to)
-        kind, ending = _KINDS[to]
+        made, remarks = await run_in_threadpool(self.cases.export, path, to)
+        if remarks and "anyway" not in request.query_params:
+            return HTMLResponse(export_page(case_base(path.name), to, chosen.told, remarks))
         name = re.sub(r"[^A-Za-z0-9._-]", "_", path.stem)
-        return Response(text, 200, {"Content-Disposition": f'attachment; filename="{name}.{ending}"'}, kind)
+        headers = {"Content-Disposition": f'attachment; filename="{name}.{chosen.ending}"'}
+        return Response(made, 200, headers, chosen.media)
 
     async def clip(self, request: Request) -> Response:
         name = request.path_params["clip"]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from voicelog.grammar.model import Grammar
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Draft
 from voicelog.parse.tokens import words_of
+from voicelog.reviewing.exporting import NemsisRules, exported
 from voicelog.reviewing.judging import Judgement, Reviewer, judge
 from voicelog.reviewing.pages import CaseRow
 from voicelog.views.review_model import ReviewModel, review_model
@@ -38,6 +39,8 @@ class Cases:
     """The rules of the audit."""
     sign: Signer | None = None
     """Signs the closings of reviews."""
+    nemsis: NemsisRules = field(default_factory=NemsisRules)
+    """What its NEMSIS documents are made by."""
 
     def names(self) -> list[str]:
         """The names of the case files, in order.
@@ -119,30 +122,13 @@ class Cases:
         state = f"signed off by {signed.by}" if signed else "to review" if model.state.closed else "under way"
         return CaseRow(name, f"{model.began:%Y-%m-%d %H:%M}", quality(model).entries, len(open_items(model)), state)
 
-    def export(self, path: Path, to: str) -> str:
-        """A case in an open standard.
+    def export(self, path: Path, to: str) -> tuple[bytes, Sequence[str]]:
+        """A case in a format, and what is to be told of it.
 
         Raises:
-            VoicelogError: the standard cannot hold it.
+            VoicelogError: the format cannot hold the case, or the case cannot be read.
         """
-        from voicelog.exports.csv_rows import csv_text
-        from voicelog.exports.fhir import fhir_text
-        from voicelog.exports.jsonl import jsonl_lines
-        from voicelog.exports.nemsis import nemsis_document
-        from voicelog.exports.nemsis_details import read_details
-        from voicelog.exports.source import record_of
-
-        rxnorm: Mapping[str, str] = {name: drug.rxnorm for name, drug in self.grammar.drugs.items() if drug.rxnorm}
-        with CaseFile.open(path) as case:
-            problems = case.problems()
-            record = record_of(path.name, list(case.entries()))
-            if to == "csv":
-                return csv_text(record)
-            if to == "jsonl":
-                return "".join(jsonl_lines(record.origin.case, record.entries, case.clip))
-            if to == "fhir":
-                return fhir_text(record, rxnorm, problems)
-            return nemsis_document(record, rxnorm, read_details(None), problems).text
+        return exported(path, to, self.grammar.drugs, self.nemsis)
 
 
 def _may_be_a_case(path: Path) -> bool:

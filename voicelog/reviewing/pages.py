@@ -13,8 +13,10 @@ from voicelog.reviewing.amending import amendable, shown
 from voicelog.reviewing.judging import LONGEST_NAME, LONGEST_TEXT, reviews
 from voicelog.views.review_model import EventView, ReviewModel, UtteranceView
 from voicelog.views.review_page import document
+from voicelog.views.review_quality import open_items
+from voicelog.views.review_rows import entry_part, utterance_part
 from voicelog.views.screen import printable
-from voicelog.views.timeline import CAUTION, MARKS
+from voicelog.views.timeline import CAUTION
 
 
 @dataclass(frozen=True)
@@ -50,33 +52,43 @@ def case_base(name: str) -> str:
 
 def list_page(rows: Iterable[CaseRow]) -> str:
     """The cases of a folder."""
-    lines = "".join(
-        f'<tr><td><a href="{case_base(row.name)}">{escape(printable(row.name))}</a></td><td>{escape(row.began)}</td>'
-        f"<td>{row.entries}</td><td>{'▲ ' if row.open else ''}{row.open}</td><td>{escape(row.state)}</td></tr>"
-        for row in rows
-    )
+    lines = "".join(_list_row(row) for row in rows)
     lines = lines or "<tr><td>no case files here</td></tr>"
     heads = "".join(f'<th scope="col">{name}</th>' for name in ("case", "began", "entries", "open items", "review"))
     return _page(
         "Cases",
-        '<p><label for="filter">Show only cases that hold</label> <input id="filter" type="search"></p>'
+        '<p><label for="filter">Show only cases that hold</label> <input id="filter" type="search"> '
+        '<label><input type="checkbox" id="waiting"> only those with open items</label></p>'
         f"<table><thead><tr>{heads}</tr></thead><tbody>{lines}</tbody></table>",
         "",
     )
 
 
+_WHAT_IS_AMENDED = (
+    '<p class="note">Numbers as plain numbers, the rest from its list. What kind of entry it is stays: if that is '
+    "wrong, mark it as entered in error and add the right one from its utterance.</p>"
+)
+
+
+def _list_row(row: CaseRow) -> str:
+    name = f'<a href="{case_base(row.name)}">{escape(printable(row.name))}</a>'
+    cells = (name, escape(row.began), str(row.entries), f"{'▲ ' if row.open else ''}{row.open}", escape(row.state))
+    return f'<tr class="{"open" if row.open else "done"}">{"".join(f"<td>{cell}</td>" for cell in cells)}</tr>'
+
+
 def entry_page(model: ReviewModel, view: EventView, drugs: Mapping[str, Drug], base: str, filled: Filled) -> str:
     """One entry: accept it, amend it, mark it as entered in error, comment on it."""
     name, status = view.recorded.id, view.recorded.status
-    basis = escape(printable(view.recorded.basis or ""))
-    body = f"<p><strong>{escape(view.text)}</strong></p><p>{MARKS[status][0]} {status}: {basis}</p>"
+    said = next((one for one in model.utterances if one.id == view.recorded.utterance), None)
+    heard = utterance_part(said, None) if said else "<div></div>"
+    body = _shown(heard, entry_part(view, None))
     if status not in ("amended", "rejected"):
         inputs = "".join(
             _input(field, listed, filled.values.get(field, shown(getattr(view.recorded.event, field))))
             for field, listed in amendable(view.recorded.event, drugs).items()
         )
         body += _form(model, base, f"/entry/{name}/accept", "Accept as it stands", "", filled)
-        body += _form(model, base, f"/entry/{name}/amend", "Amend", inputs + _reason(filled), filled)
+        body += _form(model, base, f"/entry/{name}/amend", "Amend", _WHAT_IS_AMENDED + inputs + _reason(filled), filled)
         body += _form(model, base, f"/entry/{name}/error", "Mark as entered in error", _reason(filled), filled)
     body += _comment(model, base, name, filled)
     return _page(f"Judge {name}", body, base, filled.why, name)
@@ -84,13 +96,12 @@ def entry_page(model: ReviewModel, view: EventView, drugs: Mapping[str, Drug], b
 
 def utterance_page(model: ReviewModel, view: UtteranceView, base: str, filled: Filled) -> str:
     """One utterance: add the entry that was missed."""
-    words = " ".join(word.text for word in view.words) or "(no words)"
-    play = f'<button type="button" data-clip="{escape(view.clip)}">▶ Play it</button>' if view.clip else ""
     callout = (
         '<label>The callout as it was said, in words, such as “heart rate eighty”<input name="callout" required '
         f'maxlength="400" value="{escape(filled.values.get("callout", ""))}"></label>'
     )
-    body = f'<p>heard: <strong>{escape(words)}</strong> {play}</p><p id="told" role="status"></p>'
+    made = "".join(entry_part(one, None) for one in model.events if one.recorded.id in view.events)
+    body = _shown(utterance_part(view, None), made)
     body += _form(model, base, f"/utterance/{view.id}/add", "Add the entry", callout + _reason(filled), filled)
     body += _comment(model, base, view.id, filled)
     return _page(f"Add an entry from {view.id}", body, base, filled.why, view.id)
@@ -100,7 +111,9 @@ def whole_page(model: ReviewModel, entries: Sequence[Entry], base: str, filled: 
     """The whole case: comment, sign off, undo."""
     body = _comment(model, base, "", filled)
     if not model.state.signed_off:
-        warned = "<p>After that, only this can be undone.</p>"
+        left = "".join(f"<li>{escape(item)}</li>" for item in open_items(model))
+        warned = f"<p>Still open:</p><ul>{left}</ul>" if left else "<p>Nothing is open.</p>"
+        warned += "<p>After a sign-off, only this can be undone.</p>"
         body += _form(model, base, "/sign-off", "Sign off the case", warned, filled)
     for entry, by, can_undo in reversed(reviews(entries, model.state)):
         told = f"{entry.body['purpose']} by {by}, {entry.at:%Y-%m-%d %H:%M:%S}"
@@ -109,6 +122,15 @@ def whole_page(model: ReviewModel, entries: Sequence[Entry], base: str, filled: 
         else:
             body += f"<p>{escape(printable(told))}{' (undone)' if entry.seq in model.state.undone else ''}</p>"
     return _page("The whole case", body, base, filled.why)
+
+
+def export_page(base: str, to: str, told: str, remarks: Sequence[str]) -> str:
+    """What an export cannot tell, and the way to save it all the same."""
+    rows = "".join(f"<li>{escape(printable(remark))}</li>" for remark in remarks)
+    save = f'<p><a class="act" href="{escape(base)}/export/{to}?anyway">Save it</a></p>'
+    return _page(
+        f"Export: {told}", f"<p>What this document does not tell, or holds a place for:</p><ul>{rows}</ul>{save}", base
+    )
 
 
 def message_page(title: str, text: str, base: str = "") -> str:
@@ -123,6 +145,12 @@ def _page(title: str, body: str, base: str, why: str = "", place: str = "") -> s
     return document(
         title, f"{back}<main><h1>{escape(title)}</h1>{error}{body}</main><footer><p>{CAUTION}</p></footer>", live=True
     )
+
+
+def _shown(said: str, made: str) -> str:
+    """The row of the record that is judged, with all that stands behind it."""
+    row = f'<div class="row">{said}<ul>{made}</ul></div>'.replace("<details>", "<details open>")
+    return f'<p id="told" role="status"></p>{row}'
 
 
 def _form(model: ReviewModel, base: str, action: str, title: str, inner: str, filled: Filled) -> str:

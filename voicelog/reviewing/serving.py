@@ -13,6 +13,7 @@ from voicelog.casefile.store import CaseFile
 from voicelog.checks.protocol import Protocol
 from voicelog.errors import UsageError
 from voicelog.grammar.model import Grammar
+from voicelog.reviewing.exporting import NemsisRules
 
 
 def serve(
@@ -22,6 +23,7 @@ def serve(
     sign: Signer | None,
     write: Callable[[str], object],
     *,
+    nemsis: NemsisRules,
     open_browser: bool,
 ) -> None:
     """Serve a case file or a folder of them; returns when interrupted.
@@ -32,6 +34,7 @@ def serve(
         protocol: the rules of the audit.
         sign: signs the closings of reviews; None leaves them unsigned.
         write: takes the text for the one who started it.
+        nemsis: what NEMSIS documents are made by.
         open_browser: whether to open the address as well as to print it.
 
     Raises:
@@ -51,7 +54,7 @@ def serve(
         CaseFile.open(place).close()
     with _listening() as listening:
         door = Door(listening.getsockname()[1])
-        app = review_app(Cases(place, grammar, protocol, sign), door, write)
+        app = review_app(Cases(place, grammar, protocol, sign, nemsis), door, write)
         address = f"{door.origin}/?token={door.token}"
         write(f"review at {address}\nThe address works once, in one browser on this machine. Stop with Ctrl-C.\n")
         if open_browser:

@@ -98,10 +98,13 @@
     for (const row of document.querySelectorAll(".row"))
       row.classList.toggle("hidden", show.value !== "" && !row.classList.contains(show.value));
   });
-  const filter = document.getElementById("filter");
-  if (filter) filter.addEventListener("input", () => {
+  const filter = document.getElementById("filter"), waiting = document.getElementById("waiting");
+  const sift = () => {
     const wanted = filter.value.toLowerCase();
-    for (const row of document.querySelectorAll("tbody tr"))
-      row.classList.toggle("hidden", !row.textContent.toLowerCase().includes(wanted));
-  });
+    for (const row of document.querySelectorAll("tbody tr")) {
+      const fits = row.textContent.toLowerCase().includes(wanted) && (!waiting.checked || row.classList.contains("open"));
+      row.classList.toggle("hidden", !fits);
+    }
+  };
+  for (const node of [filter, waiting]) if (node) node.addEventListener("input", sift);
 })();

@@ -5,8 +5,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from html import escape
 from importlib.resources import files
 
@@ -27,6 +27,8 @@ class Judging:
     """Address of the case before it in the list; '' for none."""
     after: str = ""
     """Address of the case behind it in the list; '' for none."""
+    exports: Mapping[str, str] = field(default_factory=dict)
+    """Name of a format, such as ``csv``, to what its button says."""
 
 
 def asset(name: str) -> str:
@@ -73,9 +75,9 @@ def review_html(
         _header(model, judging),
         "<main>",
         _picture(model),
-        _marks(model),
+        _marks(model, judging),
         _open(model),
-        _review(model, judging),
+        _review(model),
         f'<section id="said"><h2>What was said, and what it became</h2><p class="note">{HOW_TO_READ}</p>'
         f"{record_rows(model, judging.base if judging else None)}</section>",
         "</main>",
@@ -92,9 +94,8 @@ def _header(model: ReviewModel, judging: Judging | None) -> str:
     if judging:
         about = (("All cases", "/"), ("Previous case", judging.before), ("Next case", judging.after))
         links = "".join(f'<a href="{escape(href)}">{text}</a> ' for text, href in about if href)
-        formats = ("fhir", "nemsis", "csv", "jsonl")
-        links += "".join(f'<a href="{escape(judging.base)}/export/{to}">Export {to}</a> ' for to in formats)
-        links = f'<nav aria-label="Cases and exports">{links}</nav>'
+        links += f'<a href="{escape(judging.base)}/whole">Comment, sign off, undo</a>'
+        links = f'<nav aria-label="Cases">{links}</nav>'
     return (
         f"<header>{links}<h1>{escape(model.name)}</h1><p>{model.began:%Y-%m-%d %H:%M:%S} to {model.ended:%H:%M:%S}, "
         f"<strong>{mark}</strong></p><p class=\"caution\">{escape(CAUTION)}</p>"
@@ -111,7 +112,7 @@ def _picture(model: ReviewModel) -> str:
     return f'<section id="picture"><h2>Course</h2><p class="note">{note}</p>{chart_svg(model)}</section>'
 
 
-def _marks(model: ReviewModel) -> str:
+def _marks(model: ReviewModel, judging: Judging | None) -> str:
     marks = quality(model)
     delay = "not measured" if marks.delay is None else f"{marks.delay} s, longest {marks.longest_delay} s"
     rows = (
@@ -128,7 +129,14 @@ def _marks(model: ReviewModel) -> str:
         ("from speech to read-back", delay),
     )
     cells = "".join(f"<div><dt>{name}</dt><dd>{escape(value)}</dd></div>" for name, value in rows)
-    return f'<section id="marks"><h2>Marks</h2><dl>{cells}</dl></section>'
+    exports = ""
+    if judging and judging.exports:
+        where = escape(judging.base)
+        buttons = " ".join(
+            f'<a class="act" href="{where}/export/{to}">{escape(told)}</a>' for to, told in judging.exports.items()
+        )
+        exports = f'<p class="export">Export: {buttons}</p>'
+    return f'<section id="marks"><h2>Marks</h2><dl>{cells}</dl>{exports}</section>'
 
 
 def _open(model: ReviewModel) -> str:
@@ -138,10 +146,9 @@ def _open(model: ReviewModel) -> str:
     return f'<section id="open"><h2>Open</h2><ul>{items or "<li>nothing</li>"}</ul>{more}</section>'
 
 
-def _review(model: ReviewModel, judging: Judging | None) -> str:
+def _review(model: ReviewModel) -> str:
     rows = "".join(f"<li>{turn_text(turn)}</li>" for turn in model.review) or "<li>nothing yet</li>"
-    link = f'<p><a class="act" href="{escape(judging.base)}/whole">Comment, sign off, undo</a></p>' if judging else ""
-    return f'<section id="review"><h2>Review</h2>{link}<ul>{rows}</ul><p class="head">head {model.head}</p></section>'
+    return f'<section id="review"><h2>Review</h2><ul>{rows}</ul><p class="head">head {model.head}</p></section>'
 
 
 def _clips(model: ReviewModel, clip: Callable[[str], bytes | None]) -> str:
