@@ -1,4 +1,4 @@
-"""Debian's Chromium by Playwright: a browser with windows that note whatever they ask for, and a review served to them."""
+"""Debian's Chromium by Playwright: windows that note whatever they ask for, and a review served to them."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 _MOST_TABS = 400
+_WAIT_MS = 20_000
 
 
 @contextmanager
@@ -93,6 +94,7 @@ def window(browser: Browser, script: str = "", **look: Any) -> Iterator[Window]:
     """
     context = browser.new_context(**({"viewport": {"width": 1200, "height": 900}} | look))
     try:
+        context.set_default_timeout(_WAIT_MS)
         if script:
             context.add_init_script(script)
         made = Window(context.new_page())

@@ -11,6 +11,7 @@ from checks_case import GRAMMAR, PROTOCOL, T0
 from report_cases import OPENED
 
 from voicelog.audio.flac import encode_flac
+from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Hypothesis, Utterance, Word
@@ -31,7 +32,9 @@ def heard_file(path: Path, *lines: tuple[float, str], close: bool = True) -> Pat
                 for place, word in enumerate(words_of(text))
             )
             end = start + len(words) * SECONDS_A_WORD + 0.5
-            samples = np.full(int((end - second) * 16000), int(second) + 1, dtype=np.int16)
+            # Noise, so that no stretch of it can be taken for another.
+            noise = np.random.default_rng(int(second)).integers(-2000, 2000, int((end - second) * 16000))
+            samples = noise.astype(np.int16)
             span = Span(Decimal(str(second)), Decimal(str(end)), encode_flac(samples))
             session.hear(Utterance((Hypothesis(words),)), T0 + timedelta(seconds=second), span)
         session.note_gap(Decimal(90), Decimal(100), "the microphone was unplugged", T0 + timedelta(seconds=90))
@@ -55,3 +58,19 @@ LINES = (
 def model_of(path: Path) -> ReviewModel:
     with CaseFile.open(path) as case:
         return review_model(path.name, list(case.entries()), PROTOCOL, GRAMMAR.drugs, case.problems())
+
+
+def told_by_pair(path: Path) -> Path:
+    """To an open case: an utterance that two listeners heard, with another reading and bad sound; then it is closed."""
+    readings = [["pulse", "ninety"], ["pulse", "nineteen"]]
+    alternatives = [
+        {"words": [{"text": word, "start": None, "end": None, "confidence": None} for word in reading]}
+        for reading in readings
+    ]
+    body = {"id": "U99", "start": None, "end": None, "clip": None, "faults": ["clipped"], "listener": "pair"}
+    second = {"words": ["pulse", "is", "90"], "refusal": "", "score": None, "fits": []}
+    at = T0 + timedelta(seconds=110)
+    with CaseFile.open(path, write=True) as case:
+        case.append([EntryDraft("utterance", {**body, "alternatives": alternatives, "second": second}, at)])
+        case.close_case(at)
+    return path

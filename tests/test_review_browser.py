@@ -2,38 +2,45 @@
 
 from __future__ import annotations
 
-import re
-import subprocess
-import sys
+import json
 from collections.abc import Iterator
-from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from case_files import ROOT, problems, stored
-from chromium import CHROMIUM, Browser
-from review_cases import LINES, heard_file, model_of
+from browser import CHROMIUM, Window, chromium, served, window
+from case_files import problems, stored
+from playwright.sync_api import Browser
+from review_cases import LINES, heard_file
 
+from voicelog.audio.flac import decode_flac
 from voicelog.casefile.state import CaseState, fold
+from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
 
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
+pytestmark = [
+    pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium"),
+    pytest.mark.xdist_group("browser"),
+]
+SCRIPT = "<script>document.title = 'owned'</script><img src=x onerror=alert(1)>"
+# Keeps the very samples that are sent to the loudspeaker, at the rate of the recording, so that they can be compared.
+NOTE_SOUND = """
+  window.sounded = [];
+  window.AudioContext = class extends AudioContext { constructor() { super({sampleRate: 16000}); } };
+  const start = AudioBufferSourceNode.prototype.start;
+  AudioBufferSourceNode.prototype.start = function (when, offset, seconds) {
+    const from = Math.round(offset * 16000), until = from + Math.round(seconds * 16000);
+    const samples = [...this.buffer.getChannelData(0).slice(from, until)];
+    window.sounded.push(samples.map((one) => Math.round(one * 32768)));
+    return start.call(this, when, offset, seconds);
+  };
+"""
 
 
-@contextmanager
-def served(path: Path) -> Iterator[str]:
-    """The address of a review of a case."""
-    command = [sys.executable, "-m", "voicelog", "review", str(path), "--no-open"]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={"PYTHONPATH": str(ROOT), "PATH": ""})
-    try:
-        assert process.stdout is not None
-        found = re.search(r"http://\S+", process.stdout.readline())
-        assert found is not None
-        yield found[0]
-    finally:
-        process.terminate()
-        process.wait(20)
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as started:
+        yield started
 
 
 @pytest.fixture
@@ -46,81 +53,195 @@ def state(path: Path) -> CaseState:
     return fold(stored(path))
 
 
-def dose_key(path: Path, drug: str) -> tuple[str, str]:
-    """The key of a drug's dose, and what the page must play for it: the clip, from, to."""
-    view = next(one for one in model_of(path).events if one.text.startswith(drug))
-    dose = next(field for field in view.fields if field.name == "dose")
-    assert dose.start is not None
-    assert dose.end is not None
-    return dose.key, f"{dose.clip} {_plain(dose.start)} {_plain(dose.end)}"
+def entry(path: Path, drug: str) -> str:
+    """The entry of a drug that stands."""
+    standing = [one for one in state(path).events if one.status not in ("amended", "rejected")]
+    return next(one.id for one in standing if getattr(one.event, "drug", "") == drug)
 
 
-def _plain(seconds: Decimal) -> str:
-    return format(seconds.normalize(), "f")
+def lit(shown: Window, selector: str) -> list[str]:
+    return shown.page.locator(f"{selector}.lit").all_text_contents()
 
 
-def hear(browser: Browser, path: Path) -> None:
-    key, span = dose_key(path, "epinephrine")
-    browser.tab_to(f"node.dataset.key === '{key}'")
-    browser.until(f"document.body.dataset.played === '{span}'")
-    assert browser.value("[...document.querySelectorAll('.w.lit')].map((node) => node.textContent).join(' ')") == (
-        "zero point three"
-    )
-    assert browser.value("document.getElementById('told').textContent") == ""
+def hear_a_dose(shown: Window, path: Path) -> None:
+    """Go to the dose of epinephrine by keyboard: its words light up, and exactly their sound is played."""
+    name = entry(path, "epinephrine")
+    shown.tab_to(f"node.dataset.key === '{name}.dose'")
+    # Its utterance is the third. "epinephrine" begins after half a second; each word takes half a second, and the next
+    # three are the dose.
+    with CaseFile.open(path) as case:
+        samples = decode_flac(case.clip(state(path).utterances[2].clip or ""))
+    dose = json.dumps(samples[16000:40000].tolist(), separators=(",", ":"))
+    shown.page.wait_for_function("(dose) => JSON.stringify(window.sounded.at(-1)) === dose", arg=dose)
+    assert lit(shown, ".said a") == ["zero point three"]
+    assert shown.page.locator(f"svg a.lit[href='#{name}']").count() == 1
+    assert shown.page.locator("#told").text_content() == ""
 
 
-def test_a_focused_field_lights_its_words_and_plays_them_from_the_file(path: Path, tmp_path: Path) -> None:
+def test_a_focused_field_lights_its_words_and_plays_them_from_the_file(
+    browser: Browser, path: Path, tmp_path: Path
+) -> None:
     out = tmp_path / "case.html"
     assert main(["review", str(path), "--html", str(out)]) == 0
-    with Browser(tmp_path / "profile") as browser:
-        browser.open(out.as_uri())
-        hear(browser, path)
-        assert [one for one in browser.requests if not one.startswith(("file:", "data:"))] == []
-        assert browser.complaints == []
+    with window(browser, NOTE_SOUND) as shown:
+        shown.page.goto(out.as_uri())
+        hear_a_dose(shown, path)
+        assert shown.foreign("file:") == []
+        assert shown.complaints == []
 
 
-def test_a_case_is_judged_by_keyboard_alone(path: Path, tmp_path: Path) -> None:
-    with served(path) as address, Browser(tmp_path / "profile") as browser:
-        browser.open(address)
-        hear(browser, path)
-        drug = next(one.id for one in state(path).events if one.status == "unconfirmed")
+def test_each_side_lights_the_other(browser: Browser, path: Path, tmp_path: Path) -> None:
+    out = tmp_path / "case.html"
+    main(["review", str(path), "--html", str(out), "--no-audio"])
+    name = entry(path, "epinephrine")
+    with window(browser) as shown:
+        page = shown.page
+        page.goto(out.as_uri())
+        page.hover(f"svg a[href='#{name}']")
+        assert page.locator(f"#{name}.lit").count() == 1
+        assert "zero point three" in lit(shown, ".said a")
+        page.hover(".said a:text-is('zero point three')")
+        (field,) = lit(shown, "button")
+        assert field.startswith("dose 0.3")
+        assert page.locator(f"svg a.lit[href='#{name}']").count() == 1
+        assert page.locator(f"#{name}.lit").count() == 0
+        # By keyboard as well: the mark in the chart, then the words.
+        shown.tab_to("!node.closest('main')")
+        shown.tab_to(f"node.closest('svg') && node.getAttribute('href') === '#{name}'")
+        assert page.locator(f"#{name}.lit").count() == 1
+        shown.tab_to("node.textContent === 'zero point three'")
+        assert lit(shown, "button") == [field]
 
-        browser.tab_to(f"node.textContent === 'Judge {drug}'")
-        browser.press("Enter")
-        browser.until(f"document.title === 'Judge {drug}'")
-        browser.tab_to("node.name === 'field.dose'")
-        browser.write("0.8")
-        browser.tab_to("node.name === 'reason'")
-        browser.write("heard on the recording")
-        browser.tab_to("node.name === 'by'")
-        browser.write("R. <b>One</b>")
-        browser.press("Enter")
-        browser.until("document.title === 'Review of case.vlog'")
-        amended = next(one for one in state(path).events if one.amends == drug)
-        assert amended.event.model_dump()["dose"] == Decimal("0.8")
 
-        browser.tab_to("node.textContent === 'Add an entry' && node.href.endsWith('U7')")
-        browser.press("Enter")
-        browser.until("document.title === 'Add an entry from U7'")
-        browser.tab_to("node.name === 'callout'")
-        browser.write("oxygen saturation ninety two percent")
-        browser.tab_to("node.name === 'reason'")
-        browser.write("missed")
-        browser.press("Enter")
-        browser.until("document.title === 'Review of case.vlog'")
+def test_a_case_is_judged_by_keyboard_alone(browser: Browser, path: Path) -> None:
+    reviewer = f"R. One {SCRIPT}"
+    review = "Review of case.vlog"
+    with served(path) as address, window(browser, NOTE_SOUND) as shown:
+        shown.page.goto(address)
+        hear_a_dose(shown, path)
+        drug = entry(path, "naloxone")
+
+        shown.tab_to(f"node.textContent === 'Judge {drug}'")
+        shown.enter(f"Judge {drug}")
+        shown.write("field.dose", "0.8")
+        shown.write("reason", "heard on the recording")
+        shown.write("by", reviewer)
+        shown.enter(review)
+        new = next(one for one in state(path).events if one.amends == drug)
+        assert new.event.model_dump()["dose"] == Decimal("0.8")
+        assert next(one for one in state(path).events if one.id == drug).status == "amended"
+
+        shown.tab_to("node.textContent === 'Add an entry' && node.href.endsWith('U7')")
+        shown.enter("Add an entry from U7")
+        shown.write("callout", "oxygen saturation ninety two percent")
+        shown.write("reason", "missed")
+        shown.enter(review)
         assert state(path).events[-1].utterance == "U7"
 
-        browser.tab_to("node.textContent === 'Comment, sign off, undo'")
-        browser.press("Enter")
-        browser.until("document.title === 'The whole case'")
-        browser.tab_to("node.textContent === 'Sign off the case'")
-        browser.press("Enter")
-        browser.until("document.body.textContent.includes('✓ signed off by R. <b>One</b>')")
-        assert state(path).signed_off is not None
-        assert browser.value("document.querySelectorAll('strong b, li b b').length") == 0
+        shown.tab_to("node.textContent === 'Judge E2'")
+        shown.enter("Judge E2")
+        shown.tab_to("node.textContent === 'Mark as entered in error' || node.form?.action.endsWith('/error')")
+        shown.page.keyboard.insert_text("of another patient")
+        shown.enter(review)
+        assert next(one for one in state(path).events if one.id == "E2").status == "rejected"
 
-        browser.picture(tmp_path / "case.png")
-        assert (tmp_path / "case.png").stat().st_size > 10_000
+        shown.tab_to("node.textContent === 'Comment, sign off, undo'")
+        shown.enter("The whole case")
+        shown.write("text", SCRIPT)
+        shown.tab_to("node.textContent === 'Comment'")
+        shown.enter(review)
+        shown.tab_to("node.textContent === 'Comment, sign off, undo'")
+        shown.enter("The whole case")
+        shown.tab_to("node.textContent === 'Sign off the case'")
+        shown.enter(review)
+        signed = state(path).signed_off
+        assert signed is not None
+        assert signed.by == reviewer
+
+        shown.page.reload()
+        text = shown.page.locator("body").inner_text()
+        assert f"✓ signed off by {reviewer}" in text
+        assert f"({reviewer}): comment: {SCRIPT}" in text
+        assert f"{drug} amended: corrected by {new.id}, in review by {reviewer}: heard on the recording" in text
+        assert shown.page.title() == review
+        assert shown.page.locator("img, script").count() == 1
+
+        # What is signed off takes nothing more, until the sign-off is undone.
+        before = stored(path)
+        shown.tab_to("node.textContent === 'Judge E1'")
+        shown.enter("Judge E1")
+        shown.tab_to("node.textContent === 'Accept as it stands'")
+        shown.page.keyboard.press("Enter")
+        shown.page.get_by_text("Not entered: The case is signed off").wait_for()
+        assert stored(path) == before
+        shown.page.keyboard.press("Alt+Home")
+        shown.tab_to("node.textContent === 'Back to the case'")
+        shown.enter(review)
+        shown.tab_to("node.textContent === 'Comment, sign off, undo'")
+        shown.enter("The whole case")
+        shown.tab_to("node.textContent.startsWith('Undo: sign-off')")
+        shown.enter(review)
+        assert state(path).signed_off is None
+
         origin = address.split("?")[0]
-        assert [one for one in browser.requests if not one.startswith((origin, "data:"))] == []
-        assert browser.complaints == []
+        assert shown.foreign(origin) == []
+        # The refusal above is a status that a browser notes.
+        assert [one for one in shown.complaints if "422" not in one] == []
+
+
+def test_of_two_reviewers_the_later_sees_what_the_earlier_did_and_loses_nothing(browser: Browser, path: Path) -> None:
+    drug = entry(path, "naloxone")
+    with served(path) as one, served(path) as other, window(browser) as early, window(browser) as late:
+        late.page.goto(other)
+        late.page.get_by_role("link", name=f"Judge {drug}", exact=True).click()
+        late.write("field.dose", "0.8")
+        late.write("reason", "a long reason")
+        late.write("by", "R. Two")
+
+        early.page.goto(one)
+        early.page.get_by_role("link", name=f"Judge {drug}", exact=True).click()
+        early.write("text", "sounds like point four to me")
+        early.write("by", "R. One")
+        early.tab_to("node.textContent === 'Comment'")
+        early.enter("Review of case.vlog")
+        before = stored(path)
+
+        late.page.keyboard.press("Enter")
+        late.page.get_by_text("The case was changed meanwhile").wait_for()
+        assert stored(path) == before
+        assert "(R. One): comment on" in late.page.locator("main").inner_text()
+        amend = late.page.locator("form", has_text="Amend")
+        assert amend.locator("[name='field.dose']").input_value() == "0.8"
+        assert amend.locator("[name='reason']").input_value() == "a long reason"
+        assert amend.locator("[name='by']").input_value() == "R. Two"
+        amend.get_by_role("button", name="Amend").click()
+        late.page.wait_for_function("document.title === 'Review of case.vlog'")
+
+        early.page.reload()
+        for shown in (early, late):
+            text = shown.page.locator("#review").inner_text()
+            assert "(R. One): comment" in text
+            assert "(R. Two)" in text
+        assert stored(path)[: len(before)] == before
+        assert next(event for event in state(path).events if event.amends == drug).event.model_dump()[
+            "dose"
+        ] == Decimal("0.8")
+
+
+def test_a_list_is_sifted_and_leads_from_case_to_case(browser: Browser, tmp_path: Path) -> None:
+    heard_file(tmp_path / "a.vlog", *LINES)
+    heard_file(tmp_path / "b.vlog", *LINES[:1])
+    with served(tmp_path) as address, window(browser) as shown:
+        shown.page.goto(address)
+        rows = shown.page.locator("tbody tr:visible")
+        assert rows.count() == 2
+        shown.tab_to("node.id === 'filter'")
+        shown.page.keyboard.insert_text("b.vl")
+        assert rows.count() == 1
+        shown.tab_to("node.textContent === 'b.vlog'")
+        shown.enter("Review of b.vlog")
+        shown.tab_to("node.textContent === 'Previous case'")
+        shown.enter("Review of a.vlog")
+        shown.tab_to("node.textContent === 'Next case'")
+        shown.enter("Review of b.vlog")
+        assert shown.complaints == []

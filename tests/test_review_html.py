@@ -6,12 +6,11 @@ import base64
 import itertools
 import json
 import re
-import shutil
-import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from browser import CHROMIUM, chromium, window
 from report_cases import told_file
 from review_cases import LINES, heard_file, model_of
 
@@ -22,7 +21,6 @@ from voicelog.events import Remark
 from voicelog.views.review_page import asset, content_policy, review_html
 from voicelog.views.timeline import CAUTION
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 HOSTILE = "<script>document.title='owned'</script><img src=x onerror=alert(1)>"
 
 
@@ -170,15 +168,16 @@ def test_the_policy_lets_in_nothing_but_the_pages_own_style_and_script() -> None
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
+@pytest.mark.xdist_group("browser")
 def test_a_browser_shows_it_and_runs_only_its_own_script(tmp_path: Path) -> None:
     out = tmp_path / "case.html"
     main(["review", str(hostile_case(tmp_path / "case.vlog")), "--html", str(out)])
-    assert CHROMIUM is not None
-    shown = subprocess.run(
-        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--enable-logging=stderr",
-         f"--user-data-dir={tmp_path}/u", "--dump-dom", out.as_uri()],
-        check=True, capture_output=True, text=True, timeout=60,
-    )  # fmt: skip
-    assert "<title>Review of case.vlog</title>" in shown.stdout
-    assert "heart rate 90/min" in shown.stdout
-    assert "CONSOLE" not in shown.stderr
+    with chromium() as browser, window(browser) as shown:
+        shown.page.goto(out.as_uri())
+        assert shown.page.title() == "Review of case.vlog"
+        text = shown.page.locator("body").inner_text()
+        assert "heart rate 90/min" in text
+        assert HOSTILE in text
+        assert shown.page.locator("img").count() == 0
+        assert shown.foreign(out.as_uri()) == []
+        assert shown.complaints == []

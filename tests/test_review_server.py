@@ -188,6 +188,18 @@ def test_two_reviewers_the_later_is_shown_what_the_earlier_did_and_keeps_what_wa
     assert post(two, path, f"/entry/{drug}/amend", by="R. Two", field__dose="0.8") == 303
 
 
+def test_what_was_written_about_an_entry_that_another_amended_is_shown_with_the_new_one(path: Path) -> None:
+    client, drug = browser(path), name_of(path, "naloxone")
+    seen = stored(path)[-1].hash
+    assert post(client, path, f"/entry/{drug}/amend", field__dose="0.8") == 303
+    new = next(one.id for one in state(path).events if one.amends == drug)
+    form = {"head": seen, "by": "R. Two", "reason": "a long reason", "field.dose": "0.6"}
+    answer = client.post(url(path, f"/entry/{drug}/amend"), data=form, headers={"origin": ORIGIN})
+    assert answer.status_code == 409
+    assert "<li>reason: a long reason</li><li>dose: 0.6</li>" in answer.text
+    assert f'href="{url(path)}/entry/{new}"' in answer.text
+
+
 def test_while_another_writes_it_is_said_so(path: Path) -> None:
     client = browser(path)
     with CaseFile.open(path, write=True):
@@ -325,12 +337,12 @@ def test_no_address_and_no_method_shows_a_traceback_or_changes_the_case(
     parts: list[str],
     query: dict[str, str],
     body: bytes,
-    kind: str | bytes,
+    kind: str,
 ) -> None:
     path, client = fuzzed
     before = stored(path)
     where = "/case/case.vlog/" if len(parts) % 2 else "/"
-    address = where + "/".join(quote(part, safe="%") for part in parts)
+    address = where + "/".join(quote(part, safe="%") for part in parts).lstrip("/")
     answer = client.request(
         method, address, params=query, content=body, headers={"origin": ORIGIN, "content-type": kind}
     )

@@ -1,4 +1,4 @@
-"""Measures the review page of a long case: 2,000 utterances with their audio in 3 hours, served, opened and scrolled."""
+"""Measures the review page of a long case, 2,000 utterances with their audio in 3 hours: served, opened, scrolled."""
 
 from __future__ import annotations
 
@@ -84,9 +84,9 @@ def main() -> None:
 
 
 def _in_chromium(path: Path) -> dict[str, Any]:
-    """From asking the server for the page until it is there, three times; then how long each frame takes in a scroll."""
+    """From asking the server for the page until it is there, three times; then how long the frames of a scroll take."""
     with served(path) as address, chromium() as browser, window(browser) as shown:
-        opened = []
+        opened: list[float] = []
         for _ in range(3):
             shown.page.goto(address if not opened else shown.page.url)
             opened.append(shown.page.evaluate("performance.getEntriesByType('navigation')[0].loadEventEnd / 1000"))

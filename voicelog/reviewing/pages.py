@@ -82,13 +82,14 @@ def entry_page(model: ReviewModel, view: EventView, drugs: Mapping[str, Drug], b
     said = next((one for one in model.utterances if one.id == view.recorded.utterance), None)
     heard = utterance_part(said, None) if said else "<div></div>"
     body = _shown(heard, entry_part(view, None))
-    if status not in ("amended", "rejected"):
-        inputs = "".join(
-            _input(field, listed, filled.values.get(field, shown(getattr(view.recorded.event, field))))
-            for field, listed in amendable(view.recorded.event, drugs).items()
-        )
+    if status in ("amended", "rejected"):
+        later = escape(view.corrected_by)
+        link = f' <a href="{escape(base)}/entry/{later}">Judge {later}</a> instead.' if later else ""
+        body += f"<p>It does not stand in the record.{link}</p>{_written(filled)}"
+    else:
         body += _form(model, base, f"/entry/{name}/accept", "Accept as it stands", "", filled)
-        body += _form(model, base, f"/entry/{name}/amend", "Amend", _WHAT_IS_AMENDED + inputs + _reason(filled), filled)
+        changing = _WHAT_IS_AMENDED + _inputs(view, drugs, filled) + _reason(filled)
+        body += _form(model, base, f"/entry/{name}/amend", "Amend", changing, filled)
         body += _form(model, base, f"/entry/{name}/error", "Mark as entered in error", _reason(filled), filled)
     body += _comment(model, base, name, filled)
     return _page(f"Judge {name}", body, base, filled.why, name)
@@ -175,6 +176,25 @@ def _comment(model: ReviewModel, base: str, about: str, filled: Filled) -> str:
         f'maxlength="{LONGEST_TEXT}">{text}</textarea></label>'
     )
     return _form(model, base, "/comment", "Comment", inner, filled)
+
+
+def _inputs(view: EventView, drugs: Mapping[str, Drug], filled: Filled) -> str:
+    event = view.recorded.event
+    inputs = "".join(
+        _input(field, listed, filled.values.get(f"field.{field}", shown(getattr(event, field))))
+        for field, listed in amendable(event, drugs).items()
+    )
+    return f'<div class="inputs">{inputs}</div>'
+
+
+def _written(filled: Filled) -> str:
+    """What was written into a form that is not there any more."""
+    rows = "".join(
+        f"<li>{escape(name.removeprefix('field.').replace('_', ' '))}: {escape(printable(text))}</li>"
+        for name, text in filled.values.items()
+        if text and name not in ("head", "by")
+    )
+    return f"<p>What you wrote:</p><ul>{rows}</ul>" if rows else ""
 
 
 def _input(name: str, listed: Sequence[str], value: str) -> str:

@@ -54,7 +54,7 @@ def utterance_part(one: UtteranceView, base: str | None) -> str:
     clip = f' data-clip="{escape(one.clip)}"' if one.clip else ""
     play = f'<button class="play" aria-label="Play {name}">▶</button> ' if one.clip else ""
     links = " ".join(f'<a href="#{escape(event)}">{escape(event)}</a>' for event in one.events)
-    add = f' <a href="{escape(base)}/utterance/{name}">Add an entry</a>' if base else ""
+    add = f' <a class="act" href="{escape(base)}/utterance/{name}">Add an entry</a>' if base else ""
     more = [f"other reading: {escape(other)}" for other in one.runners_up]
     more += [f"second listener: {escape(one.second)}"] if one.second else []
     more += [f"hard to hear: {escape(', '.join(one.faults))}"] if one.faults else []
