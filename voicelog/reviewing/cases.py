@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import Lock
 
 from voicelog.casefile.chain import Entry
 from voicelog.casefile.closing import Signer
@@ -15,6 +16,7 @@ from voicelog.dialogue.times import moment_of
 from voicelog.errors import CaseFileError, ReviewError, UsageError
 from voicelog.events import Event, Evidence, placed_in_time
 from voicelog.grammar.model import Grammar
+from voicelog.many.folder import stamp
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Draft
 from voicelog.parse.tokens import words_of
@@ -25,6 +27,19 @@ from voicelog.views.review_model import ReviewModel, review_model
 from voicelog.views.review_quality import open_items, quality
 
 _STARTS = (b"SQLite format 3\x00",)
+
+
+_FileState = tuple[object, ...]
+
+
+@dataclass
+class _Kept:
+    """What was read, in memory only: a long case takes a second, and every form of it needs it."""
+
+    lock: Lock = field(default_factory=Lock)
+    state: _FileState = ()
+    case: tuple[ReviewModel, list[Entry]] | None = None
+    rows: dict[str, tuple[_FileState, CaseRow]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -41,6 +56,7 @@ class Cases:
     """Signs the closings of reviews."""
     nemsis: NemsisRules = field(default_factory=NemsisRules)
     """What its NEMSIS documents are made by."""
+    _kept: _Kept = field(default_factory=_Kept, repr=False, compare=False)
 
     def names(self) -> list[str]:
         """The names of the case files, in order.
@@ -62,11 +78,18 @@ class Cases:
         return self.place / name if self.place.is_dir() else self.place
 
     def read(self, path: Path) -> tuple[ReviewModel, list[Entry]]:
-        """A case as its page shows it.
+        """A case as its page shows it; from memory while its file is the same. A judgement never goes by this.
 
         Raises:
             CaseFileError: it cannot be read.
         """
+        with self._kept.lock:
+            state = _state_of(path)
+            if self._kept.state != state or self._kept.case is None:
+                self._kept.state, self._kept.case = state, self._read(path)
+            return self._kept.case
+
+    def _read(self, path: Path) -> tuple[ReviewModel, list[Entry]]:
         with CaseFile.open(path) as case:
             entries = list(case.entries())
             problems = case.problems()
@@ -112,15 +135,22 @@ class Cases:
         return [replace(draft, event=_placed(draft.event, at)) for draft in result.drafts]
 
     def row(self, name: str) -> CaseRow:
-        """A case in the list."""
-        path = self.path(name)
+        """A case in the list; from memory while its file is the same."""
+        path = self.path(name) or Path(name)
         try:
-            model, _ = self.read(path or Path(name))
+            state = _state_of(path)
+            if name not in self._kept.rows or self._kept.rows[name][0] != state:
+                self._kept.rows[name] = state, self._row(path)
         except CaseFileError as error:
             return CaseRow(name, "", 0, 1, f"cannot be read: {error.message}")
+        return self._kept.rows[name][1]
+
+    def _row(self, path: Path) -> CaseRow:
+        model, _ = self._read(path)
         signed = model.state.signed_off
         state = f"signed off by {signed.by}" if signed else "to review" if model.state.closed else "under way"
-        return CaseRow(name, f"{model.began:%Y-%m-%d %H:%M}", quality(model).entries, len(open_items(model)), state)
+        began = f"{model.began:%Y-%m-%d %H:%M}"
+        return CaseRow(path.name, began, quality(model).entries, len(open_items(model)), state)
 
     def export(self, path: Path, to: str) -> tuple[bytes, Sequence[str]]:
         """A case in a format, and what is to be told of it.
@@ -129,6 +159,14 @@ class Cases:
             VoicelogError: the format cannot hold the case, or the case cannot be read.
         """
         return exported(path, to, self.grammar.drugs, self.nemsis)
+
+
+def _state_of(path: Path) -> _FileState:
+    """Differs whenever the file or its log was written, and whenever the case has another head."""
+    with CaseFile.open(path) as case:
+        head = case.head()
+        found = [stamp(one.stat()) for one in (path, path.with_name(f"{path.name}-wal")) if one.exists()]
+    return (path, head, *found)
 
 
 def _may_be_a_case(path: Path) -> bool:

@@ -57,7 +57,7 @@ def list_page(rows: Iterable[CaseRow]) -> str:
     heads = "".join(f'<th scope="col">{name}</th>' for name in ("case", "began", "entries", "open items", "review"))
     return _page(
         "Cases",
-        '<p><label for="filter">Show only cases that hold</label> <input id="filter" type="search"> '
+        '<p class="tools"><label>Show only cases that hold <input id="filter" type="search"></label> '
         '<label><input type="checkbox" id="waiting"> only those with open items</label></p>'
         f"<table><thead><tr>{heads}</tr></thead><tbody>{lines}</tbody></table>",
         "",

@@ -7,13 +7,18 @@ import webbrowser
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from threading import Thread
+from typing import TYPE_CHECKING
 
 from voicelog.casefile.closing import Signer
 from voicelog.casefile.store import CaseFile
 from voicelog.checks.protocol import Protocol
-from voicelog.errors import UsageError
+from voicelog.errors import UsageError, VoicelogError
 from voicelog.grammar.model import Grammar
 from voicelog.reviewing.exporting import NemsisRules
+
+if TYPE_CHECKING:
+    from voicelog.reviewing.cases import Cases
 
 
 def serve(
@@ -54,14 +59,24 @@ def serve(
         CaseFile.open(place).close()
     with _listening() as listening:
         door = Door(listening.getsockname()[1])
-        app = review_app(Cases(place, grammar, protocol, sign, nemsis), door, write)
+        cases = Cases(place, grammar, protocol, sign, nemsis)
+        app = review_app(cases, door, write)
         address = f"{door.origin}/?token={door.token}"
         write(f"review at {address}\nThe address works once, in one browser on this machine. Stop with Ctrl-C.\n")
+        if not place.is_dir():
+            # While the browser starts: a long case takes a second to read and check.
+            Thread(target=_read_ahead, args=(cases, place), daemon=True).start()
         if open_browser:
             webbrowser.open(address)
         config = uvicorn.Config(app, log_config=None, access_log=False, server_header=False, lifespan="off", ws="none")
         with suppress(KeyboardInterrupt):
             uvicorn.Server(config).run([listening])
+
+
+def _read_ahead(cases: Cases, place: Path) -> None:
+    # Whatever is wrong with it is told when the page asks.
+    with suppress(VoicelogError):
+        cases.read(place)
 
 
 def _listening() -> socket.socket:
