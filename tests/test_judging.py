@@ -17,6 +17,7 @@ from voicelog.casefile.store import CaseFile
 from voicelog.errors import CaseFileError, OvertakenError, ReviewError
 from voicelog.events import Medication, VitalSign
 from voicelog.parse.result import Draft
+from voicelog.reviewing.amending import amendable
 from voicelog.reviewing.judging import (
     Judgement,
     Reviewer,
@@ -101,6 +102,55 @@ def test_an_amended_clock_time_moves_the_entry(path: Path) -> None:
     state = enter(path, "amend", amend("E1", {"stated_time": "10:29"}, "said so", DRUGS))
     event = state.events[-1].event
     assert event.occurred_at == T0.replace(minute=29)
+
+
+@pytest.mark.parametrize(
+    ("said", "changes", "why"),
+    [
+        # Ranges of the parts: NEMSIS v3.5.1 eVitals.19 to .21.
+        ("g c s fourteen eye four verbal four motor six", {"eye": "9"}, "out of range"),
+        ("g c s fourteen eye four verbal four motor six", {"eye": "3"}, "parts make 13, not 14"),
+        ("blood pressure ninety eight over fifty four", {"diastolic": "120"}, "lower is not below"),
+        ("blood pressure ninety eight over fifty four", {"palpated": "true"}, "no lower value"),
+        ("blood pressure ninety eight over fifty four", {"systolic": ""}, "cannot be entered"),
+        ("naloxone zero point four milligrams intravenous", {"dose": "0"}, "dose of zero"),
+    ],
+)
+def test_values_that_cannot_stand_together_are_not_entered(
+    tmp_path: Path, said: str, changes: Mapping[str, str], why: str
+) -> None:
+    path = told_file(tmp_path / "parts.vlog", (0.0, said))
+    before = stored(path)
+    with pytest.raises(ReviewError, match=why):
+        enter(path, "amend", amend("E1", changes, "listened", DRUGS))
+    assert stored(path) == before
+
+
+def test_values_that_belong_together_are_amended_together(tmp_path: Path) -> None:
+    path = told_file(tmp_path / "parts.vlog", (0.0, "g c s fourteen eye four verbal four motor six"))
+    state = enter(path, "amend", amend("E1", {"eye": "3", "total": "13"}, "listened", DRUGS))
+    assert state.events[-1].event.model_dump()["eye"] == 3
+    assert state.events[-1].flags == ()
+
+
+def test_a_part_that_was_never_said_may_be_taken_away_and_is_flagged(path: Path) -> None:
+    state = enter(path, "amend", amend("E2", {"route": ""}, "no route was said", DRUGS))
+    assert state.events[-1].flags == ("route_missing",)
+
+
+@pytest.mark.parametrize(
+    ("said", "offered"),
+    [
+        ("g c s fourteen eye four verbal four motor six", {"total", "eye", "verbal", "motor"}),
+        ("blood pressure ninety eight over fifty four", {"systolic", "diastolic", "palpated"}),
+        ("end tidal c o two forty six", {"value", "unit"}),
+        ("tourniquet left thigh", {"action", "site"}),
+        ("on scene", set()),
+    ],
+)
+def test_only_what_belongs_to_its_kind_is_offered(tmp_path: Path, said: str, offered: set[str]) -> None:
+    (recorded,) = fold(stored(told_file(tmp_path / "parts.vlog", (0.0, said)))).events
+    assert set(amendable(recorded.event, DRUGS)) - {"stated_time"} == offered
 
 
 def test_a_reason_is_needed(path: Path) -> None:

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 
 from voicelog.dialogue.times import moment_of
 from voicelog.errors import ReviewError
-from voicelog.events import Event, Medication, VitalSign, event_from
+from voicelog.events import Assessment, Event, Medication, Procedure, VitalSign, event_from
 from voicelog.grammar.model import Drug
 
 _FIXED = frozenset({"kind", "evidence", "heard_at", "occurred_at", "sign", "finding", "procedure", "milestone"})
@@ -29,15 +29,60 @@ _SIGN_UNITS = {
     "temperature": ("Cel", "[degF]"),
     "pain_score": ("{score}",),
 }
+# What can be said of each sign, finding and procedure; of any other kind of entry all its fields.
+_PARTS_OF = {
+    "blood_pressure": "systolic diastolic palpated",
+    "heart_rate": "value rhythm quality",
+    "respiratory_rate": "value rhythm quality",
+    "oxygen_saturation": "value oxygen",
+    "end_tidal_co2": "value unit",
+    "blood_glucose": "value unit",
+    "temperature": "value unit",
+    "pain_score": "value",
+    "responsiveness": "level",
+    "glasgow_coma_scale": "total eye verbal motor",
+    "pupils": "left_mm right_mm equal reactive appearance",
+    "breath_sounds": "sound side",
+    "skin": "description",
+    "cardiac_rhythm": "description",
+    "airway": "description",
+    "general": "description",
+    "oxygen": "action flow_lpm device",
+    "defibrillation": "action energy_j",
+    "intravenous_access": "action gauge site",
+    "intraosseous_access": "action gauge site",
+}
+_PARTS_OF_A_PROCEDURE = "action site"
 
 
 def amendable(event: Event, drugs: Mapping[str, Drug]) -> dict[str, tuple[str, ...]]:
-    """The fields of an event that can be written anew, each with the values it may have; none where it is free."""
+    """The fields of an event that can be written anew, each with the values it may have; none where it is free.
+
+    What kind of entry it is can not, nor a unit that its sign has no other for.
+    """
+    offered = _offered(event)
     return {
         name: _listed(event, name, info.annotation, drugs)
         for name, info in type(event).model_fields.items()
-        if name not in _FIXED
+        if name not in _FIXED and name in offered
     }
+
+
+def _offered(event: Event) -> frozenset[str]:
+    every = frozenset(type(event).model_fields)
+    match event:
+        case VitalSign():
+            parts = _PARTS_OF[event.sign]
+        case Assessment():
+            parts = _PARTS_OF[event.finding]
+        case Procedure():
+            parts = _PARTS_OF.get(event.procedure, _PARTS_OF_A_PROCEDURE)
+        case _:
+            return every
+    # A grammar of one's own may fill other fields as well: what stands can be mended.
+    standing = frozenset(name for name in every if getattr(event, name) is not None)
+    fixed = frozenset({"unit"} if isinstance(event, VitalSign) and len(_SIGN_UNITS[event.sign]) == 1 else ())
+    return (standing | frozenset(parts.split()) | {"stated_time"}) - fixed
 
 
 def _listed(event: Event, name: str, annotation: Any, drugs: Mapping[str, Drug]) -> tuple[str, ...]:
@@ -93,6 +138,8 @@ def amended_event(event: Event, changes: Mapping[str, str], drugs: Mapping[str, 
         raise ReviewError(
             f"This cannot be entered: {where} {first['msg']}.", "Write a value as it is listed."
         ) from error
+    if isinstance(made, VitalSign) and made.palpated and made.diastolic is not None:
+        raise ReviewError("A pressure by palpation has no lower value.", "Empty the diastolic, or say it was heard.")
     # A drug may be changed together with its unit and route, so the lists are those of the new event.
     for name, listed in amendable(made, drugs).items():
         value = shown(getattr(made, name))

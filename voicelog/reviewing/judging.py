@@ -12,10 +12,10 @@ from voicelog.casefile.schema import REVIEW_OPENED
 from voicelog.casefile.state import CaseState, RecordedEvent, RecordedUtterance, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.errors import OvertakenError, ReviewError
-from voicelog.events import event_fields
+from voicelog.events import Event, event_fields
 from voicelog.grammar.model import Drug
 from voicelog.parse.drafts import completed
-from voicelog.parse.result import Draft
+from voicelog.parse.result import Draft, Question
 from voicelog.reviewing.amending import amended_event
 
 LONGEST_NAME, LONGEST_TEXT = 100, 2000
@@ -107,6 +107,7 @@ def amend(name: str, changes: Mapping[str, str], reason: str, drugs: Mapping[str
         old, why = _standing(state, name), _reason(reason)
         event = amended_event(old.event, changes, drugs)
         checked = completed(event_fields(event), event.evidence, drugs)
+        _refuse_impossible(event, checked)
         # Whoever writes a value is no surer than whoever says it: what would be asked about aloud stays visible.
         flags = checked.flags if isinstance(checked, Draft) else ("incomplete",)
         new = f"E{len(state.events) + 1}"
@@ -117,6 +118,16 @@ def amend(name: str, changes: Mapping[str, str], reason: str, drugs: Mapping[str
         ]
 
     return made
+
+
+def _refuse_impossible(event: Event, checked: Draft | Question) -> None:
+    """A part that was never said may stay away, which is flagged; a value that cannot be, such as an eye score of 9, or
+    that speaks against another one, is not entered."""
+    if not isinstance(checked, Question):
+        return
+    if checked.about == "value" or getattr(event, checked.about, None) is not None:
+        why = checked.text.removesuffix(" Say again.")
+        raise ReviewError(f"This cannot be right: {why}", "Write all values that belong together.")
 
 
 def add_missed(utterance: str, callouts: Sequence[Draft], reason: str) -> Judgement:
