@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urljoin
@@ -15,6 +16,7 @@ from review_cases import LINES, heard_file, told_by_pair
 
 from voicelog.casefile.state import fold
 from voicelog.cli import main
+from voicelog.views.timeline import CAUTION
 
 pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium"),
@@ -114,3 +116,24 @@ def test_no_page_runs_out_of_the_window(browser: Browser, tmp_path: Path, width:
         for where in ("", "/entry/E1", "/utterance/U1", "/whole"):
             shown.page.goto(case + where)
             assert shown.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_in_print_the_record_and_its_cautions_stand_and_the_controls_do_not(browser: Browser, tmp_path: Path) -> None:
+    path = full_case(tmp_path)
+    with served(path) as address, window(browser, color_scheme="dark") as shown:
+        page = shown.page
+        page.goto(address)
+        page.emulate_media(media="print")
+        assert page.get_by_text(CAUTION, exact=True).locator("visible=true").count() == 2
+        for name in ("nav", ".tools", ".act", ".export", ".play"):
+            assert page.locator(f"{name} >> visible=true").count() == 0
+        assert page.locator(".entry >> visible=true").count() == len(fold(stored(path)).events)
+        # Black on white, whatever the screen was.
+        assert page.evaluate("getComputedStyle(document.body).color") == "rgb(0, 0, 0)"
+        assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+        # A4 is 210 by 297 mm (ISO 216), a PDF point 1/72 of an inch.
+        pages = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", page.pdf(width="210mm", height="297mm"))
+        assert pages
+        for width, height in pages:
+            assert float(width) == pytest.approx(595.3, abs=1)
+            assert float(height) == pytest.approx(841.9, abs=1)

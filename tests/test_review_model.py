@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from decimal import Decimal
 from pathlib import Path
@@ -112,6 +113,67 @@ def test_ventilation_and_deaf_stretches_are_spans(model: ReviewModel) -> None:
 def test_a_series_has_its_values_in_order(model: ReviewModel) -> None:
     values = {one.name: [(point.value, point.low) for point in one.points] for one in vital_series(model)}
     assert values == {"heart rate": [(118, None)], "blood pressure": [(98, 54)]}
+
+
+@pytest.mark.parametrize(
+    ("age", "told", "heart", "saturation"),
+    [
+        # PALS 2015 normal ranges awake (secondary copy); adult ones common practice, no source.
+        ("patient is a four year old male", "for the age said (from 3 years to below 6 years)", (80, 120), None),
+        ("patient is a thirty four year old female", "for the age said (from 16 years)", (60, 100), (94, 100)),
+        ("on scene", "as no age was said", (60, 100), (94, 100)),
+    ],
+)
+def test_normal_values_are_those_of_the_age(
+    tmp_path: Path, age: str, told: str, heart: tuple[int, int], saturation: tuple[int, int] | None
+) -> None:
+    lines = ((0.0, age), (0.5, "heart rate one hundred thirty"))
+    model = model_of(told_file(tmp_path / "aged.vlog", *lines))
+    assert told in model.normal.told
+    assert "source: " in model.normal.told
+    of_saturation = model.normal.of("oxygen_saturation", "%")
+    assert tuple(map(int, model.normal.of("heart_rate", "/min") or ())) == heart
+    assert (tuple(map(int, of_saturation)) if of_saturation else None) == saturation
+    svg = chart_svg(model)
+    assert f"normal {heart[0]} to {heart[1]}" in svg
+    assert svg.count('class="normal"') == 1
+    assert model.normal.told in review_html(model)
+
+
+@pytest.mark.parametrize(
+    ("sign", "unit", "low", "high"),
+    [
+        # 35 mmHg is 4.666 kPa and 45 mmHg 6.000 kPa (NIST SP 811 appendix B); 70 mg/dL of glucose is 3.886 mmol/L and
+        # 140 mg/dL 7.771 (molar mass 180.156 g/mol); 36.1 degrees Celsius is 96.98 Fahrenheit and 37.8 is 100.04.
+        ("end_tidal_co2", "kPa", "4.7", "6.0"),
+        ("blood_glucose", "mmol/L", "3.9", "7.8"),
+        ("temperature", "[degF]", "97.0", "100.0"),
+        ("temperature", "Cel", "36.1", "37.8"),
+    ],
+)
+def test_normal_values_are_told_in_the_unit_that_was_said(
+    model: ReviewModel, sign: str, unit: str, low: str, high: str
+) -> None:
+    assert model.normal.of(sign, unit) == (Decimal(low), Decimal(high))
+
+
+def test_a_value_lies_above_below_or_in_its_normal_band(tmp_path: Path) -> None:
+    lines = ((0.0, "heart rate one hundred thirty"), (1.0, "heart rate eighty"), (2.0, "heart rate forty two"))
+    svg = chart_svg(model_of(told_file(tmp_path / "band.vlog", *lines)))
+    band = re.search(r'class="normal" x="[\d.]+" y="([\d.]+)" width="[\d.]+" height="([\d.]+)"', svg)
+    assert band is not None
+    top, bottom = float(band[1]), float(band[1]) + float(band[2])
+    line = re.search(r'polyline class="line" points="([^"]+)"', svg)
+    assert line is not None
+    high, usual, low = (float(point.split(",")[1]) for point in line[1].split())
+    assert high < top < usual < bottom < low
+
+
+def test_drugs_and_procedures_have_lanes_of_their_own(model: ReviewModel) -> None:
+    svg = chart_svg(model)
+    for lane in ("epinephrine", "naloxone", "bag valve mask ventilation"):
+        assert svg.count(f">{lane}</text>") == 1
+    assert ">0.3 mg</text>" in svg
 
 
 def test_the_picture_shows_an_unconfirmed_entry_with_another_shape(model: ReviewModel) -> None:

@@ -140,6 +140,8 @@ def test_an_amended_field_and_its_reason_are_entered(path: Path) -> None:
     assert 'name="field.dose"' in form
     assert post(client, path, f"/entry/{drug}/amend", field__dose="0.8") == 303
     assert [one.amends for one in state(path).events if one.amends] == [drug]
+    # What a reviewer wrote is told from what was heard, and from what the phrase means.
+    assert 'class="field written">dose <b>0.8</b> <small>written by the reviewer</small>' in client.get(url(path)).text
 
 
 def test_a_missed_callout_is_added_by_the_grammar(path: Path) -> None:
@@ -167,6 +169,14 @@ def test_error_comment_sign_off_and_undo(path: Path) -> None:
     signed = state(path)
     assert signed.signed_off is not None
     assert post(client, path, "/entry/E1/accept") == 422
+    for rest in ("/entry/E1", "/utterance/U7"):
+        page = client.get(url(path, rest)).text
+        assert "undo the sign-off" in page
+        assert "<form" not in page
+    form = {"head": stored(path)[-1].hash, "by": "R. Two", "reason": "a long reason"}
+    refused = client.post(url(path, "/entry/E1/error"), data=form, headers={"origin": ORIGIN})
+    assert refused.status_code == 422
+    assert "<li>reason: a long reason</li>" in refused.text
     assert post(client, path, f"/undo/{signed.signed_off.review}") == 303
     assert state(path).signed_off is None
     page = client.get(url(path)).text

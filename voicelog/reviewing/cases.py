@@ -23,6 +23,7 @@ from voicelog.parse.tokens import words_of
 from voicelog.reviewing.exporting import NemsisRules, exported
 from voicelog.reviewing.judging import Judgement, Reviewer, judge
 from voicelog.reviewing.pages import CaseRow
+from voicelog.views.review_fields import WRITTEN
 from voicelog.views.review_model import ReviewModel, review_model
 from voicelog.views.review_quality import open_items, quality
 
@@ -182,8 +183,6 @@ def _may_be_a_case(path: Path) -> bool:
 
 def _placed(event: Event, at: datetime) -> Event:
     """With its times, and with words that say they were written: nobody was heard to say them."""
-    evidence = {
-        name: Evidence(words=found.words, repair="written by the reviewer") for name, found in event.evidence.items()
-    }
+    evidence = {name: Evidence(words=found.words, repair=WRITTEN) for name, found in event.evidence.items()}
     happened = moment_of(event.stated_time, at) if event.stated_time else at
     return placed_in_time(event.model_copy(update={"evidence": evidence}), at, happened)

@@ -82,6 +82,8 @@ def entry_page(model: ReviewModel, view: EventView, drugs: Mapping[str, Drug], b
     said = next((one for one in model.utterances if one.id == view.recorded.utterance), None)
     heard = utterance_part(said, None) if said else "<div></div>"
     body = _shown(heard, entry_part(view, None))
+    if model.state.signed_off:
+        return _page(f"Judge {name}", body + _closed(model.state.signed_off.by, base, filled), base, filled.why, name)
     if status in ("amended", "rejected"):
         later = escape(view.corrected_by)
         link = f' <a href="{escape(base)}/entry/{later}">Judge {later}</a> instead.' if later else ""
@@ -103,6 +105,9 @@ def utterance_page(model: ReviewModel, view: UtteranceView, base: str, filled: F
     )
     made = "".join(entry_part(one, None) for one in model.events if one.recorded.id in view.events)
     body = _shown(utterance_part(view, None), made)
+    if model.state.signed_off:
+        body += _closed(model.state.signed_off.by, base, filled)
+        return _page(f"Add an entry from {view.id}", body, base, filled.why, view.id)
     body += _form(model, base, f"/utterance/{view.id}/add", "Add the entry", callout + _reason(filled), filled)
     body += _comment(model, base, view.id, filled)
     return _page(f"Add an entry from {view.id}", body, base, filled.why, view.id)
@@ -110,16 +115,19 @@ def utterance_page(model: ReviewModel, view: UtteranceView, base: str, filled: F
 
 def whole_page(model: ReviewModel, entries: Sequence[Entry], base: str, filled: Filled) -> str:
     """The whole case: comment, sign off, undo."""
-    body = _comment(model, base, "", filled)
-    if not model.state.signed_off:
+    signed = model.state.signed_off
+    body = f"<p>✓ signed off by {escape(printable(signed.by))}</p>{_written(filled)}" if signed else ""
+    if not signed:
         left = "".join(f"<li>{escape(item)}</li>" for item in open_items(model))
         warned = f"<p>Still open:</p><ul>{left}</ul>" if left else "<p>Nothing is open.</p>"
         warned += "<p>After a sign-off, only this can be undone.</p>"
+        body += _comment(model, base, "", filled)
         body += _form(model, base, "/sign-off", "Sign off the case", warned, filled)
+    body += "<h2>What was judged</h2>"
     for entry, by, can_undo in reversed(reviews(entries, model.state)):
         told = f"{entry.body['purpose']} by {by}, {entry.at:%Y-%m-%d %H:%M:%S}"
-        if can_undo:
-            body += _form(model, base, f"/undo/{entry.seq}", f"Undo: {told}", "", filled)
+        if can_undo and (not signed or signed.review == entry.seq):
+            body += _form(model, base, f"/undo/{entry.seq}", f"Undo: {told}", "", filled, line=True)
         else:
             body += f"<p>{escape(printable(told))}{' (undone)' if entry.seq in model.state.undone else ''}</p>"
     return _page("The whole case", body, base, filled.why)
@@ -154,14 +162,24 @@ def _shown(said: str, made: str) -> str:
     return f'<p id="told" role="status"></p>{row}'
 
 
-def _form(model: ReviewModel, base: str, action: str, title: str, inner: str, filled: Filled) -> str:
+def _form(
+    model: ReviewModel, base: str, action: str, title: str, inner: str, filled: Filled, *, line: bool = False
+) -> str:
     by, title = escape(filled.values.get("by", "")), escape(printable(title))
+    look, head = (' class="line"', "") if line else ("", f"<h2>{title}</h2>")
     return (
-        f'<form method="post" action="{escape(base + action)}"><h2>{title}</h2>'
+        f'<form method="post" action="{escape(base + action)}"{look}>{head}'
         f'<input type="hidden" name="head" value="{model.head}">{inner}<label>Your name<input name="by" required '
         f'maxlength="{LONGEST_NAME}" autocomplete="name" value="{by}"></label><p><button>{title}</button>'
         "</p></form>"
-    )  # fmt: skip
+    )
+
+
+def _closed(by: str, base: str, filled: Filled) -> str:
+    told = (
+        f'Signed off by {escape(printable(by))}: <a href="{escape(base)}/whole">undo the sign-off</a> to judge again.'
+    )
+    return f"<p>{told}</p>{_written(filled)}"
 
 
 def _reason(filled: Filled) -> str:

@@ -10,12 +10,13 @@ from typing import Any
 
 from voicelog.casefile.chain import Entry
 from voicelog.casefile.closing import recorded_until
+from voicelog.casefile.schema import REVIEW_OPENED
 from voicelog.casefile.state import CaseState, RecordedEvent, RecordedUtterance, fold
 from voicelog.checks.audit import AuditFinding, audit
 from voicelog.checks.protocol import Protocol
-from voicelog.events import event_fields
 from voicelog.grammar.model import Drug
-from voicelog.views.labels import written, written_unit
+from voicelog.views.labels import written
+from voicelog.views.review_fields import FieldView, by_utterance, fields_of, places_of
 from voicelog.views.review_normal import NormalRanges, normal_ranges
 from voicelog.views.review_talk import Turn, told_in_review, turns_by_utterance
 from voicelog.views.screen import printable
@@ -29,30 +30,6 @@ class WordView:
     """The word."""
     fields: tuple[str, ...]
     """The fields that it became, such as ``E5.dose``; none for a word that became no value."""
-
-
-@dataclass(frozen=True)
-class FieldView:
-    """One field of an entry and where it came from."""
-
-    key: str
-    """Such as ``E5.dose``."""
-    name: str
-    """Such as ``dose``."""
-    value: str
-    """As written."""
-    words: str
-    """The words as heard; '' where nobody said it: the phrase itself means it, or it was assumed."""
-    repair: str
-    """What the parser mended; '' for nothing."""
-    utterance: str
-    """The utterance that the words stand in; '' without words."""
-    clip: str
-    """The hash of its audio; '' where there is none."""
-    start: Decimal | None
-    """Where the words begin, seconds from the start of that clip."""
-    end: Decimal | None
-    """Where they end, seconds from the start of that clip."""
 
 
 @dataclass(frozen=True)
@@ -172,8 +149,13 @@ def review_model(
     state = fold(entries)
     ended = recorded_until(entries)
     heard = {utterance.id: utterance for utterance in state.utterances}
-    fields = {one.id: tuple(_fields(one, heard)) for one in state.events}
-    words = _links(field for some in fields.values() for field in some)
+    by_id = {one.id: one for one in state.events}
+    reviewed = next((entry.seq for entry in entries if entry.type == REVIEW_OPENED), len(entries))
+    fields = {
+        one.id: tuple(fields_of(one, by_id.get(one.amends or "") if one.seq > reviewed else None, heard))
+        for one in state.events
+    }
+    words = by_utterance(field for some in fields.values() for field in some)
     turns = turns_by_utterance(entries)
     came: dict[str, list[str]] = {}
     for one in state.events:
@@ -212,58 +194,13 @@ def review_model(
     )
 
 
-def _fields(recorded: RecordedEvent, heard: Mapping[str, RecordedUtterance]) -> Iterable[FieldView]:
-    evidence = recorded.event.evidence
-    for name, value in event_fields(recorded.event).items():
-        if name == "kind":
-            continue
-        found = evidence.get(name)
-        start, end = (found.start, found.end) if found else (None, None)
-        utterance = _said_in(recorded, start, heard) if found and found.words else None
-        offset = utterance.start if utterance else None
-        timed = start is not None and end is not None and offset is not None
-        yield FieldView(
-            key=f"{recorded.id}.{name}",
-            name=name.replace("_", " "),
-            value=written_unit(str(value)) if name == "unit" else printable(str(value).replace("_", " ")),
-            words=printable(found.words) if found else "",
-            repair=printable(found.repair or "") if found else "",
-            utterance=utterance.id if utterance else "",
-            clip=(utterance.clip or "") if utterance and timed else "",
-            start=start - offset if start is not None and offset is not None and timed else None,
-            end=end - offset if end is not None and offset is not None and timed else None,
-        )
-
-
-def _said_in(
-    recorded: RecordedEvent, start: Decimal | None, heard: Mapping[str, RecordedUtterance]
-) -> RecordedUtterance | None:
-    """The utterance that a field's words stand in: a correction keeps what it does not change from an earlier one."""
-    own = heard.get(recorded.utterance or "")
-    if start is None or (own and _covers(own, start)):
-        return own
-    return next((one for one in heard.values() if _covers(one, start)), own)
-
-
-def _covers(utterance: RecordedUtterance, moment: Decimal) -> bool:
-    return utterance.start is not None and utterance.end is not None and utterance.start <= moment <= utterance.end
-
-
-def _links(fields: Iterable[FieldView]) -> dict[str, list[FieldView]]:
-    links: dict[str, list[FieldView]] = {}
-    for field in fields:
-        if field.utterance:
-            links.setdefault(field.utterance, []).append(field)
-    return links
-
-
 def _utterance(
     recorded: RecordedUtterance, entry: Entry, fields: list[FieldView], events: list[str], turns: tuple[Turn, ...]
 ) -> UtteranceView:
     best = recorded.alternatives[0] if recorded.alternatives else ()
     linked: list[list[str]] = [[] for _ in best]
     for field in fields:
-        for place in _places(recorded, field):
+        for place in places_of(recorded, field):
             linked[place].append(field.key)
     return UtteranceView(
         id=printable(recorded.id),
@@ -280,23 +217,6 @@ def _utterance(
         events=tuple(events),
         turns=turns,
     )
-
-
-def _places(recorded: RecordedUtterance, field: FieldView) -> Iterable[int]:
-    """Which words of the best reading a field came from: by their times, for typed words by the words themselves."""
-    best = recorded.alternatives[0] if recorded.alternatives else ()
-    if field.start is not None and field.end is not None and recorded.start is not None:
-        start, end = recorded.start + field.start, recorded.start + field.end
-        for place, word in enumerate(best):
-            if word.start is not None and word.end is not None and start <= (word.start + word.end) / 2 <= end:
-                yield place
-        return
-    said = field.words.split()
-    texts = [word.text for word in best]
-    for first in range(len(texts) - len(said) + 1):
-        if said and texts[first : first + len(said)] == said:
-            yield from range(first, first + len(said))
-            return
 
 
 def _second(body: Any) -> str:

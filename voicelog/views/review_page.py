@@ -70,6 +70,8 @@ def review_html(
         judging: None for a page that is only read.
         clip: gives the audio of a clip to embed, None for one that is not there; None embeds no audio.
     """  # fmt: skip
+    # Of a case that is signed off, nothing can be judged.
+    judged_at = judging.base if judging and not model.state.signed_off else None
     body = "".join((
         '<a class="skip" href="#said">To the record</a>',
         _header(model, judging),
@@ -79,7 +81,7 @@ def review_html(
         _open(model),
         _review(model),
         f'<section id="said"><h2>What was said, and what it became</h2><p class="note">{HOW_TO_READ}</p>'
-        f"{record_rows(model, judging.base if judging else None)}</section>",
+        f"{record_rows(model, judged_at)}</section>",
         "</main>",
         f"<footer><p>{escape(CAUTION)}</p></footer>",
         _clips(model, clip) if clip else "",

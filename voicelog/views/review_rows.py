@@ -5,7 +5,8 @@ from __future__ import annotations
 from html import escape
 from itertools import groupby
 
-from voicelog.views.review_model import EventView, FieldView, ReviewModel, UtteranceView, WordView
+from voicelog.views.review_fields import WRITTEN, FieldView
+from voicelog.views.review_model import EventView, ReviewModel, UtteranceView, WordView
 from voicelog.views.review_talk import Turn
 from voicelog.views.timeline import MARKS
 
@@ -98,11 +99,15 @@ def entry_part(one: EventView, base: str | None) -> str:
 def _field(field: FieldView, view: EventView) -> str:
     assumed = {"unit": "unit_assumed", "drug": "drug_assumed"}.get(field.name, "") in view.recorded.flags
     told = [f"“{escape(field.words)}”"] if field.words else ["assumed, not said"] if assumed else []
-    told += [f"mended: {escape(field.repair)}"] if field.repair else []
+    if field.written:
+        told.append(WRITTEN)
+    elif field.repair:
+        told.append(f"mended: {escape(field.repair)}")
     small = f" <small>{'; '.join(told)}</small>" if told else ""
     text = f"{escape(field.name)} <b>{escape(field.value)}</b>{small}"
     if not field.words:
-        return f'<span class="field{" assumed" if assumed else ""}">{text}</span> '
+        framed = " assumed" if assumed else " written" if field.written else ""
+        return f'<span class="field{framed}">{text}</span> '
     span = f' data-span="{field.start} {field.end}"' if field.start is not None and field.end is not None else ""
     # A correction keeps what it does not change from an earlier utterance.
     other = f' data-in="{escape(field.utterance)}"' if field.utterance != view.recorded.utterance else ""
