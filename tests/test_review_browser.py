@@ -123,9 +123,15 @@ def test_a_case_is_judged_by_keyboard_alone(browser: Browser, path: Path) -> Non
 
         shown.tab_to(f"node.textContent === 'Judge {drug}'")
         shown.enter(f"Judge {drug}")
+        shown.write("by", reviewer)
+        shown.tab_to("node.textContent === 'Accept as it stands'")
+        shown.enter(review)
+        assert next(one for one in state(path).events if one.id == drug).status == "confirmed"
+
+        shown.tab_to(f"node.textContent === 'Judge {drug}'")
+        shown.enter(f"Judge {drug}")
         shown.write("field.dose", "0.8")
         shown.write("reason", "heard on the recording")
-        shown.write("by", reviewer)
         shown.enter(review)
         new = next(one for one in state(path).events if one.amends == drug)
         assert new.event.model_dump()["dose"] == Decimal("0.8")

@@ -80,8 +80,9 @@
   let last = null;
   const pointed = (event) => {
     const node = event.target.closest && event.target.closest(pointable);
-    if (!node || node === last) return;
+    if (node === last) return;
     last = node;
+    if (!node) return;
     light(related(node));
     const sound = document.getElementById("sound");
     if (node.dataset.span && sound && sound.checked) playOf(node);

@@ -13,8 +13,10 @@ from voicelog.views.labels import written_number, written_unit
 from voicelog.views.review_model import EventView, GapView, ReviewModel
 from voicelog.views.review_normal import NormalRanges
 
-_LEFT, _RIGHT, _TOP = 210, 960, 24
+_LEFT, _RIGHT, _WIDE, _TOP = 210, 926, 960, 24
 _VITAL_HIGH, _LANE_HIGH = 64, 26
+_MANY = 200
+"""Entries from which on their marks are drawn smaller."""
 _SIGN_WIDE = 7
 """Pixels that a sign takes at the most."""
 _PARTS = {"blood_pressure": {"systolic": "upper ", "diastolic": "lower "}}
@@ -129,7 +131,7 @@ class _Axis:
         self.seconds = max((last - self.first).total_seconds(), 60.0)
 
     def x(self, at: datetime) -> float:
-        return round(_LEFT + (_RIGHT - _LEFT - 20) * (at - self.first).total_seconds() / self.seconds, 1)
+        return round(_LEFT + (_RIGHT - _LEFT) * (at - self.first).total_seconds() / self.seconds, 1)
 
     def ticks(self) -> list[datetime]:
         step = next((one for one in (15, 30, 60, 120, 300, 600, 1200, 1800, 3600) if self.seconds / one <= 9), 7200)
@@ -161,7 +163,8 @@ def chart_svg(model: ReviewModel) -> str:
         for at in axis.ticks()
     )
     body = lines + "".join(parts)
-    return f'<svg viewBox="0 0 {_RIGHT} {y + 8}" role="group" aria-label="Time chart of the case">{body}</svg>'
+    dense = ' class="dense"' if len(views) > _MANY else ""
+    return f'<svg{dense} viewBox="0 0 {_WIDE} {y + 8}" role="group" aria-label="Time chart of the case">{body}</svg>'
 
 
 def _lanes(views: Sequence[EventView]) -> dict[str, list[EventView]]:
@@ -185,7 +188,7 @@ def _row(views: Sequence[EventView], axis: _Axis, y: float) -> Iterable[str]:
     places = [axis.x(view.at) for view in views if view.at]
     for place, view in enumerate(views):
         x = places[place]
-        room = (places[place + 1] if place + 1 < len(places) else _RIGHT) - x - 12
+        room = (places[place + 1] if place + 1 < len(places) else _WIDE) - x - 12
         told = _told(view)
         if told and len(told) * _SIGN_WIDE < room:
             yield f'<text class="unit" x="{x + 9}" y="{y + 4}">{escape(told)}</text>'
@@ -219,7 +222,7 @@ def _vital(series: Series, normal: NormalRanges, axis: _Axis, top: int) -> Itera
         yield f'<text class="unit" x="4" y="{top + 50}">normal {usual}</text>'
     for bottom, upper in bands:
         high_px = round(y(bottom) - y(upper), 1)
-        yield f'<rect class="normal" x="{_LEFT}" y="{y(upper)}" width="{_RIGHT - _LEFT - 20}" height="{high_px}"/>'
+        yield f'<rect class="normal" x="{_LEFT}" y="{y(upper)}" width="{_RIGHT - _LEFT}" height="{high_px}"/>'
     if len(series.points) > 1:
         path = " ".join(f"{axis.x(point.at)},{y(point.value)}" for point in series.points)
         yield f'<polyline class="line" points="{path}"/>'
