@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import lru_cache
@@ -12,6 +10,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from browser import CHROMIUM, chromium, window
 
 from voicelog.events import event_fields
 from voicelog.grammar.loader import load_grammar, read_grammar, shipped_grammars
@@ -25,7 +24,6 @@ from voicelog.views.card_sayings import Saying
 from voicelog.views.card_sections import Row, Section
 from voicelog.views.card_words import spoken_letters
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 TOPICS = ("sign", "finding", "procedure", "milestone")
 DRUG = """
 [drug.testamine]
@@ -326,26 +324,22 @@ def _pages(page: str, paper: str, folder: Path) -> list[tuple[int, int]]:
     """Width and height in points of each page that a real browser prints."""
     source = folder / f"{paper}.html"
     source.write_text(page.replace("size: landscape", f"size: {paper} landscape"), encoding="utf-8")
-    subprocess.run(
-        [
-            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-            f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={source.with_suffix('.pdf')}", str(source),
-        ],
-        check=True,
-        capture_output=True,
-        timeout=60,
-    )  # fmt: skip
-    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", source.with_suffix(".pdf").read_bytes())
+    with chromium() as browser, window(browser) as shown:
+        shown.page.goto(source.as_uri())
+        printed = shown.page.pdf(prefer_css_page_size=True)
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", printed)
     return [(round(float(width)), round(float(height))) for width, height in boxes]
 
 
 # ISO 216 A4 is 297 x 210 mm, ANSI Letter 11 x 8.5 in; a PDF point is 1/72 in.
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
+@pytest.mark.xdist_group("browser")
 @pytest.mark.parametrize(("paper", "size"), [("A4", (842, 595)), ("letter", (792, 612))])
 def test_it_prints_on_one_landscape_page(paper: str, size: tuple[int, int], tmp_path: Path) -> None:
     assert _pages(shipped(), paper, tmp_path) == [size]
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
+@pytest.mark.xdist_group("browser")
 def test_a_crews_overlay_still_prints_on_one_page(crews: str, tmp_path: Path) -> None:
     assert len(_pages(crews, "letter", tmp_path)) == 1
