@@ -157,6 +157,15 @@ def test_normal_values_are_told_in_the_unit_that_was_said(
     assert model.normal.of(sign, unit) == (Decimal(low), Decimal(high))
 
 
+def test_a_childs_pressure_has_a_normal_band_for_each_of_its_two_values(tmp_path: Path) -> None:
+    lines = ((0.0, "patient is a four year old male"), (0.5, "blood pressure ninety eight over fifty four"))
+    svg = chart_svg(model_of(told_file(tmp_path / "child.vlog", *lines)))
+    # PALS 2015, three to five years: systolic 89 to 112, diastolic 46 to 72 (secondary copy).
+    assert "normal upper 89 to 112<" in svg
+    assert "lower 46 to 72<" in svg
+    assert svg.count('class="normal"') == 2
+
+
 def test_a_value_lies_above_below_or_in_its_normal_band(tmp_path: Path) -> None:
     lines = ((0.0, "heart rate one hundred thirty"), (1.0, "heart rate eighty"), (2.0, "heart rate forty two"))
     svg = chart_svg(model_of(told_file(tmp_path / "band.vlog", *lines)))

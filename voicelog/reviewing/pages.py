@@ -11,6 +11,7 @@ from voicelog.casefile.chain import Entry
 from voicelog.grammar.model import Drug
 from voicelog.reviewing.amending import amendable, shown
 from voicelog.reviewing.judging import LONGEST_NAME, LONGEST_TEXT, reviews
+from voicelog.views.labels import written_unit
 from voicelog.views.review_model import EventView, ReviewModel, UtteranceView
 from voicelog.views.review_page import document
 from voicelog.views.review_quality import open_items
@@ -222,7 +223,12 @@ def _input(name: str, listed: Sequence[str], value: str) -> str:
     # What stands and is not listed any more can be left as it is.
     choices = dict.fromkeys(["", value, *listed])
     options = "".join(
-        f'<option value="{escape(one)}"{" selected" if one == value else ""}>{escape(one) or "(not said)"}</option>'
-        for one in choices
+        f'<option value="{escape(one)}"{" selected" if one == value else ""}>{_told(one)}</option>' for one in choices
     )
     return f'<label>{label}<select name="field.{escape(name)}">{options}</select></label>'
+
+
+def _told(choice: str) -> str:
+    """A value of a list as it is shown; the form sends it as it is recorded."""
+    plain = {"": "(not said)", "true": "yes", "false": "no"}.get(choice, written_unit(choice))
+    return escape(printable(plain.replace("_", " ")))

@@ -2,7 +2,7 @@
 (() => {
   const told = document.getElementById("told");
   const held = document.getElementById("clips");
-  const clips = held ? JSON.parse(held.textContent) : null;
+  let clips = null;
   const buffers = new Map();
   let context = null, playing = null, turn = 0;
 
@@ -10,11 +10,13 @@
 
   // The bytes of a clip: out of the page itself, or from the server that gave the page.
   const bytes = async (name) => {
-    if (!clips) {
+    if (!held) {
       const answer = await fetch(`/clip/${location.pathname.split("/")[2]}/${name}`);
       if (!answer.ok) throw new Error("no audio");
       return answer.arrayBuffer();
     }
+    // Of a long case it is tens of megabytes: read when the first sound is asked for.
+    clips = clips || JSON.parse(held.textContent);
     if (!clips[name]) throw new Error("no audio");
     const text = atob(clips[name].split(",")[1]);
     return Uint8Array.from(text, (sign) => sign.charCodeAt(0)).buffer;

@@ -215,11 +215,11 @@ def _vital(series: Series, normal: NormalRanges, axis: _Axis, top: int) -> Itera
         return round(top + _VITAL_HIGH - 14 - (_VITAL_HIGH - 26) * up, 1)
 
     spread = written_number(low) if low == high else f"{written_number(low)} to {written_number(high)}"
-    usual = ", ".join(f"{told}{written_number(one)} to {written_number(other)}" for told, (one, other) in known.items())
     yield _label(series.name, top + 18)
     yield f'<text class="unit" x="4" y="{top + 34}">{escape(f"{spread} {written_unit(series.unit)}")}</text>'
-    if bands:
-        yield f'<text class="unit" x="4" y="{top + 50}">normal {usual}</text>'
+    for line, (told, (one, other)) in enumerate(known.items()):
+        usual = f"{'' if line else 'normal '}{told}{written_number(one)} to {written_number(other)}"
+        yield f'<text class="unit" x="4" y="{top + 50 + 14 * line}">{usual}</text>'
     for bottom, upper in bands:
         high_px = round(y(bottom) - y(upper), 1)
         yield f'<rect class="normal" x="{_LEFT}" y="{y(upper)}" width="{_RIGHT - _LEFT}" height="{high_px}"/>'

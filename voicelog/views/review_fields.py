@@ -64,7 +64,7 @@ def fields_of(
         yield FieldView(
             key=f"{recorded.id}.{name}",
             name=name.replace("_", " "),
-            value=written_unit(str(value)) if name == "unit" else printable(str(value).replace("_", " ")),
+            value=_written(name, value),
             words=printable(found.words) if found else "",
             repair=printable(found.repair or "") if found else "",
             written=bool(amended and before.get(name) != value) or (found.repair == WRITTEN if found else False),
@@ -87,6 +87,12 @@ def _said_in(
 
 def _covers(utterance: RecordedUtterance, moment: Decimal) -> bool:
     return utterance.start is not None and utterance.end is not None and utterance.start <= moment <= utterance.end
+
+
+def _written(name: str, value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return written_unit(str(value)) if name == "unit" else printable(str(value).replace("_", " "))
 
 
 def by_utterance(fields: Iterable[FieldView]) -> dict[str, list[FieldView]]:

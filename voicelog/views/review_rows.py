@@ -102,7 +102,8 @@ def _field(field: FieldView, view: EventView) -> str:
     if field.written:
         told.append(WRITTEN)
     elif field.repair:
-        told.append(f"mended: {escape(field.repair)}")
+        # Without words there is nothing to mend: it says how the value came to be.
+        told.append(f"{'mended: ' if field.words else ''}{escape(field.repair)}")
     small = f" <small>{'; '.join(told)}</small>" if told else ""
     text = f"{escape(field.name)} <b>{escape(field.value)}</b>{small}"
     if not field.words:
