@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from case_files import ROOT
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 _MOST_TABS = 400
@@ -74,9 +74,21 @@ class Window:
     def enter(self, title: str) -> None:
         """Press Enter, and wait for the page of a title."""
         self.page.keyboard.press("Enter")
-        self.page.wait_for_function(
-            "(title) => document.title === title && document.readyState === 'complete'", arg=title
-        )
+        self.arrives(title)
+
+    def arrives(self, title: str) -> None:
+        """Wait for the page of a title."""
+        expect(self.page).to_have_title(title, timeout=_WAIT_MS)
+        self.page.wait_for_load_state()
+
+    def until(self, test: str, argument: object = None) -> None:
+        """Wait until a function of the page gives true. Playwright's own way to wait evaluates in the page, which its
+        policy forbids."""
+        for _ in range(_WAIT_MS // 50):
+            if self.page.evaluate(test, argument):
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError(f"it never came: {test}")
 
     def foreign(self, *own: str) -> list[str]:
         """What was asked for elsewhere than at addresses that start so."""

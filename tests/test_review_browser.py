@@ -72,7 +72,7 @@ def hear_a_dose(shown: Window, path: Path) -> None:
     with CaseFile.open(path) as case:
         samples = decode_flac(case.clip(state(path).utterances[2].clip or ""))
     dose = json.dumps(samples[16000:40000].tolist(), separators=(",", ":"))
-    shown.page.wait_for_function("(dose) => JSON.stringify(window.sounded.at(-1)) === dose", arg=dose)
+    shown.until("(dose) => JSON.stringify(window.sounded.at(-1)) === dose", dose)
     assert lit(shown, ".said a") == ["zero point three"]
     assert shown.page.locator(f"svg a.lit[href='#{name}']").count() == 1
     assert shown.page.locator("#told").text_content() == ""
@@ -213,7 +213,7 @@ def test_of_two_reviewers_the_later_sees_what_the_earlier_did_and_loses_nothing(
         assert amend.locator("[name='reason']").input_value() == "a long reason"
         assert amend.locator("[name='by']").input_value() == "R. Two"
         amend.get_by_role("button", name="Amend").click()
-        late.page.wait_for_function("document.title === 'Review of case.vlog'")
+        late.arrives("Review of case.vlog")
 
         early.page.reload()
         for shown in (early, late):
