@@ -32,6 +32,7 @@ def take(case: Path, folder: Path) -> list[Path]:
             page.goto(address)
             taken = [_save(folder, "list", page)]
             page.get_by_role("link", name=case.name, exact=True).click()
+            shown.arrives(f"Review of {case.name}")
             taken.append(_save(folder, "case", page))
             taken.append(_save(folder, "chart", page.locator("#picture")))
             # The last entry that is still open, or the last at all, with what was said right before and after it.
@@ -46,9 +47,12 @@ def take(case: Path, folder: Path) -> list[Path]:
                 page.wait_for_timeout(100)
             taken.append(_save(folder, "words", page))
             page.set_viewport_size({"width": 1200, "height": 900})
+            name = entry.get_attribute("id")
             entry.locator("a.act").click()
+            shown.arrives(f"Judge {name}")
             taken.append(_save(folder, "amend", page))
             page.go_back()
+            shown.arrives(f"Review of {case.name}")
             page.emulate_media(media="print")
             page.evaluate("scrollTo(0, 0)")
             taken.append(_save(folder, "print", page))

@@ -192,12 +192,14 @@ def test_of_two_reviewers_the_later_sees_what_the_earlier_did_and_loses_nothing(
     with served(path) as one, served(path) as other, window(browser) as early, window(browser) as late:
         late.page.goto(other)
         late.page.get_by_role("link", name=f"Judge {drug}", exact=True).click()
+        late.arrives(f"Judge {drug}")
         late.write("field.dose", "0.8")
         late.write("reason", "a long reason")
         late.write("by", "R. Two")
 
         early.page.goto(one)
         early.page.get_by_role("link", name=f"Judge {drug}", exact=True).click()
+        early.arrives(f"Judge {drug}")
         early.write("text", "sounds like point four to me")
         early.write("by", "R. One")
         early.tab_to("node.textContent === 'Comment'")
