@@ -201,6 +201,8 @@ def test_a_text_that_is_no_callout(capsys: pytest.CaptureFixture[str], text: str
         ["replay"],
         ["replay", "a.wav", "--listener", "ear"],
         ["grammar", "sing"],
+        ["review", "a.voicelog", "--html", "a.html", "--details", "a.toml"],
+        ["review", "a.voicelog", "--no-audio"],
         ["--colour"],
     ],
 )

@@ -19,6 +19,8 @@ from voicelog.views.screen import printable
 def run(arguments: argparse.Namespace) -> int:
     """Write the page, or serve it until interrupted."""
     if arguments.html is not None:
+        if arguments.schemas or arguments.details:
+            raise UsageError("--schemas and --details go with a served page only", "leave them out with --html")
         return _write(arguments)
     if arguments.no_audio:
         raise UsageError("--no-audio goes with --html only", "leave it out: a served page plays what the case holds")
