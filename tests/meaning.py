@@ -5,8 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from sampler import Sentence
-
+from voicelog.drill.adapt.sampler import Sentence
 from voicelog.events import event_fields
 from voicelog.grammar.model import Grammar
 from voicelog.parse.result import ParseResult

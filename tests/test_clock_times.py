@@ -5,9 +5,9 @@ from __future__ import annotations
 from random import Random
 
 import pytest
-import spoken_numbers as say
 from test_numbers import accepted
 
+from voicelog.drill.adapt import spoken_numbers as say
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.numbers import clock_of
 from voicelog.parse.parser import parse

@@ -6,10 +6,10 @@ from decimal import Decimal
 from random import Random
 
 import pytest
-import spoken_numbers as say
 from hypothesis import given
 from hypothesis import strategies as st
 
+from voicelog.drill.adapt import spoken_numbers as say
 from voicelog.grammar.net import build_number
 from voicelog.grammar.numbers import KINDS, value_of
 

@@ -9,8 +9,8 @@ from callout_rows import callout_rows
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from meaning import wrong_values
-from sampler import Sampler, Sentence
 
+from voicelog.drill.adapt.sampler import Sampler, Sentence
 from voicelog.events import Medication, event_fields
 from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.model import Grammar

@@ -18,8 +18,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from callout_rows import callout_rows, talk_lines
 from meaning import wrong_values
-from sampler import Sampler
 
+from voicelog.drill.adapt.sampler import Sampler
 from voicelog.grammar.loader import read_grammar, shipped_grammars
 from voicelog.grammar.model import Grammar
 from voicelog.parse.parser import parse

@@ -8,8 +8,7 @@ from decimal import Decimal
 from random import Random
 from typing import Any
 
-import spoken_numbers as say
-
+from voicelog.drill.adapt import spoken_numbers as say
 from voicelog.grammar.model import Grammar, Phrase, ValueList
 from voicelog.grammar.net import expansions
 from voicelog.grammar.numbers import KINDS

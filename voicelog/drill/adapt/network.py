@@ -1,0 +1,99 @@
+"""Whisper's network in PyTorch over named weights, the same arithmetic as CTranslate2's; torch is imported where used.
+
+Tensors are torch tensors; shapes are given as (batch, time, width).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+WIDTH, HEADS, LAYERS = 384, 6, 4
+"""Of the tiny model."""
+START, NO_TIMES, END = 50257, 50362, 50256
+"""Tokens of the English-only models: start of transcript, no time stamps, end of text."""
+_HEAD = WIDTH // HEADS
+
+
+class Network:
+    """Encoder and decoder over a mapping of weights by CTranslate2's names."""
+
+    def __init__(self, weights: Mapping[str, Any]) -> None:
+        import torch
+
+        self._weights = weights
+        self._torch = torch
+        self._nn: Any = torch.nn.functional
+
+    def encoded(self, features: Any) -> Any:
+        """Log-mel features (batch, 80, frames) to states (batch, frames / 2, WIDTH)."""
+        nn, get = self._nn, self._weights
+        one = nn.gelu(nn.conv1d(features, get["encoder/conv1/weight"], get["encoder/conv1/bias"], padding=1))
+        two = nn.gelu(nn.conv1d(one, get["encoder/conv2/weight"], get["encoder/conv2/bias"], stride=2, padding=1))
+        states = two.transpose(1, 2)
+        states = states + get["encoder/position_encodings/encodings"][: states.shape[1]]
+        for layer in range(LAYERS):
+            at = f"encoder/layer_{layer}"
+            states = states + self._self_attention(states, at, causal=False)
+            states = states + self._feed_forward(states, at)
+        return self._norm(states, "encoder/layer_norm")
+
+    def decoded(self, tokens: Any, states: Any) -> Any:
+        """Logits (batch, tokens, words) of what follows each token (batch, tokens)."""
+        nn, get = self._nn, self._weights
+        found = nn.embedding(tokens, get["decoder/embeddings/weight"])
+        found = found + get["decoder/position_encodings/encodings"][: tokens.shape[1]]
+        for layer in range(LAYERS):
+            at = f"decoder/layer_{layer}"
+            found = found + self._self_attention(found, at, causal=True)
+            query = self._linear(self._norm(found, f"{at}/attention/layer_norm"), f"{at}/attention/linear_0")
+            key, value = self._linear(states, f"{at}/attention/linear_1").split(WIDTH, -1)
+            found = found + self._linear(self._attended(query, key, value, False), f"{at}/attention/linear_2")
+            found = found + self._feed_forward(found, at)
+        return nn.linear(self._norm(found, "decoder/layer_norm"), get["decoder/embeddings/weight"])
+
+    def greedy(self, states: Any, most: int = 60) -> list[list[int]]:
+        """The likeliest token after token, without start and end, for each item of the batch."""
+        torch = self._torch
+        tokens = torch.tensor([[START, NO_TIMES]], device=states.device).repeat(len(states), 1)
+        for _ in range(most):
+            tokens = torch.cat([tokens, self.decoded(tokens, states)[:, -1:].argmax(-1)], 1)
+            if bool((tokens == END).any(1).all()):
+                break
+        return [_until_end(row) for row in tokens[:, 2:].tolist()]
+
+    def _self_attention(self, states: Any, at: str, causal: bool) -> Any:
+        normed = self._norm(states, f"{at}/self_attention/layer_norm")
+        query, key, value = self._linear(normed, f"{at}/self_attention/linear_0").split(WIDTH, -1)
+        return self._linear(self._attended(query, key, value, causal), f"{at}/self_attention/linear_1")
+
+    def _feed_forward(self, states: Any, at: str) -> Any:
+        inner = self._linear(self._norm(states, f"{at}/ffn/layer_norm"), f"{at}/ffn/linear_0")
+        return self._linear(self._nn.gelu(inner), f"{at}/ffn/linear_1")
+
+    def _attended(self, query: Any, key: Any, value: Any, causal: bool) -> Any:
+        batch, length, _ = query.shape
+        parts = [row.view(batch, -1, HEADS, _HEAD).transpose(1, 2) for row in (query, key, value)]
+        mixed = self._nn.scaled_dot_product_attention(*parts, is_causal=causal)
+        return mixed.transpose(1, 2).reshape(batch, length, WIDTH)
+
+    def _linear(self, states: Any, name: str) -> Any:
+        return self._nn.linear(states, self._weights[f"{name}/weight"], self._weights[f"{name}/bias"])
+
+    def _norm(self, states: Any, name: str) -> Any:
+        return self._nn.layer_norm(states, (WIDTH,), self._weights[f"{name}/gamma"], self._weights[f"{name}/beta"])
+
+
+def _until_end(row: Sequence[int]) -> list[int]:
+    return list(row[: row.index(END)] if END in row else row)
+
+
+def log_mel(audio: Any, filters: Any) -> Any:
+    """Features (batch, bands, samples / 160) of audio (batch, samples), as ``recognisers.logmel`` makes them."""
+    import torch
+
+    window = torch.hann_window(400, device=audio.device)
+    power = torch.stft(audio, 400, 160, window=window, return_complex=True)[..., :-1].abs() ** 2
+    logs = (filters @ power).clamp(min=1e-10).log10()
+    logs = torch.maximum(logs, logs.amax((1, 2), keepdim=True) - 8)
+    return (logs + 4) / 4
