@@ -29,8 +29,12 @@ def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> Non
     Raises:
         AdaptError: the change is not one of this model.
     """
+    import numpy as np
+
     changes = [read_parts(folder, "change") for folder in trained]
-    mean = {name: sum((change[name] for change in changes[1:]), changes[0][name]) / len(changes) for name in changes[0]}
+    mean = {
+        name: np.asarray(np.mean([change[name] for change in changes], axis=0), dtype=np.float32) for name in changes[0]
+    }
     out.mkdir(parents=True, exist_ok=True)
     for path in model.iterdir():
         if path.is_file() and path.name != "model.bin":

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 UNLISTED = tuple(
     (
-        "metformin warfarin ibuprofen insulin lisinopril simvastatin amoxicillin prednisone omeprazole levothyroxine "
-        "gabapentin sertraline fluoxetine digoxin heparin codeine tramadol methadone melatonin penicillin cortisone "
-        "theophylline phenytoin lithium tetracycline quinine caffeine vitamins antihistamines antibiotics"
+        "metformin warfarin lisinopril simvastatin amoxicillin omeprazole levothyroxine "
+        "gabapentin sertraline fluoxetine codeine tramadol methadone melatonin penicillin cortisone "
+        "theophylline lithium tetracycline quinine caffeine vitamins antihistamines antibiotics"
     ).split()
 )
 """Drugs outside the formulary, by generic name: to be written as said, and never as a drug of the list."""
