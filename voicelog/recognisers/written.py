@@ -19,6 +19,9 @@ ALIKE: dict[str, tuple[str, ...]] = {
     **{teen: (ten,) for ten, teen in _TEEN_OF.items()},
 }
 """Number words that are taken for each other by ear; teens and tens first of all (ISMP verbal-order guidance)."""
+_ONES = ("zero", *"one two three four five six seven eight nine".split())
+_TEENS = {value: word for word, value in TEENS.items()}
+_TENS = {value: word for word, value in TENS.items()}
 _OF_OR_ONE = {"one": "of", "of": "one"}
 _IN_NUMBER = NUMBER_WORDS | {"over", "and"}
 ROUTES_ALIKE = {("i", "v"): ("m",), ("i", "m"): ("v", "n"), ("i", "n"): ("m",), ("i", "o"): ("v",)}
@@ -53,6 +56,27 @@ def written(words: Sequence[str], *, apart: bool = False) -> str:
             parts += _numbers(run, parts) if is_number else _letters(run)
     text = " ".join(parts).replace(" percent", "%")
     return f"{text[:1].upper()}{text[1:]}." if text else ""
+
+
+def said(digits: str) -> Words:
+    """A number in digits as crews mostly say it: 124 one twenty four, 0.3 zero point three, 10:45 ten forty five."""
+    if ":" in digits:
+        hour, minute = digits.split(":")
+        first = ("zero", _ONES[int(hour)]) if int(hour) < 10 else _below_hundred(int(hour))
+        return (*first, *_after_hundreds(int(minute)))
+    whole, point, after = digits.partition(".")
+    if point:
+        return (*(said(whole) if whole else ("zero",)), "point", *(_ONES[int(digit)] for digit in after))
+    if len(whole) == 4 and whole.startswith("0"):
+        return tuple(_ONES[int(digit)] for digit in whole)
+    number = int(whole)
+    if number < 100:
+        return _below_hundred(number)
+    if number % 1000 == 0 and number < 10_000:
+        return (_ONES[number // 1000], "thousand")
+    if number < 10_000:
+        return (*_below_hundred(number // 100), *_after_hundreds(number % 100))
+    return tuple(_ONES[int(digit)] for digit in whole)
 
 
 def candidates(words: Sequence[str], grammar: Grammar, near: Sequence[str] = ()) -> list[Words]:
@@ -101,6 +125,20 @@ def _drug_swaps(words: Words, grammar: Grammar, near: Sequence[str]) -> Iterator
         for other in dict.fromkeys((*near, *sorted(_partners(name, grammar.unsure_pairs)))):
             if other != name:
                 yield (*words[:place], *grammar.drugs[other].spoken[0].split(), *words[place + length :])
+
+
+def _below_hundred(number: int) -> Words:
+    if number < 10:
+        return (_ONES[number],)
+    if number < 20:
+        return (_TEENS[number],)
+    return (_TENS[number // 10 * 10], *((_ONES[number % 10],) if number % 10 else ()))
+
+
+def _after_hundreds(number: int) -> Words:
+    if not number:
+        return ("hundred",)
+    return ("oh", _ONES[number]) if number < 10 else _below_hundred(number)
 
 
 def named_drugs(words: Sequence[str], grammar: Grammar) -> Iterator[tuple[int, int, str]]:

@@ -1,0 +1,132 @@
+"""What three listeners agree on: a table of cases, and that no words of the others change a value."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from voicelog.events import event_fields
+from voicelog.grammar.loader import load_grammar
+from voicelog.parse.agreement import judged
+from voicelog.parse.parser import parse
+from voicelog.parse.result import ParseResult
+from voicelog.parse.three import ALONE
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers.base import AdaptedOpinion, Fit, Hypothesis, SecondOpinion, Utterance, Word
+from voicelog.recognisers.written import candidates, written
+
+GRAMMAR = load_grammar()
+FAR, CLOSE = 3.0, 0.05
+"""How far a reading leads its rivals, natural logarithm a token."""
+
+
+def heard(
+    said: str,
+    other: str,
+    *,
+    borne_out: bool = False,
+    lead: float = FAR,
+    their_lead: float = 0.0,
+    gap: float = 0.0,
+    score: float = -0.1,
+    own_gap: float = 0.0,
+) -> Utterance:
+    """What the trio gives when the adapted listener hears ``said`` and the unadapted one writes ``other``."""
+    words = said.split()
+    rows = candidates(words, GRAMMAR)
+    best = Hypothesis(tuple(Word(word) for word in words))
+    own, theirs = score - own_gap, -0.3 - gap
+    adapted = AdaptedOpinion(
+        words_of(written(words)),
+        score,
+        tuple(Fit(row, written(row), own - (lead if n else 0)) for n, row in enumerate(rows)),
+        borne_out,
+    )
+    fits = tuple(Fit(row, written(row), theirs - (their_lead if n else 0)) for n, row in enumerate(rows))
+    free = words_of(other)
+    second = SecondOpinion(free, "" if free else "no speech", -0.3 if free else None, fits, adapted=adapted)
+    return Utterance((best,), second)
+
+
+def verdict(utterance: Utterance) -> ParseResult:
+    return judged(parse(utterance.best.words, GRAMMAR), utterance, GRAMMAR)
+
+
+@pytest.mark.parametrize(
+    ("said", "other", "borne_out"),
+    [
+        ("heart rate one twenty four", "Hard rate 124.", False),
+        ("heart rate one twenty four", "", True),
+        ("ketamine fifty milligrams i v", "Get a mean 50 milligrams IV", False),
+        ("ketamine fifty milligrams i v", "", True),
+        ("patient contact", "Patient contact.", False),
+    ],
+)
+def test_what_one_of_the_others_bears_out_is_accepted(said: str, other: str, borne_out: bool) -> None:
+    result = verdict(heard(said, other, borne_out=borne_out))
+    assert result == parse(words_of(said), GRAMMAR)
+    assert (result.outcome, result.flags) == ("events", ())
+
+
+@pytest.mark.parametrize(
+    ("said", "other"),
+    [
+        ("ketamine fifty milligrams i v", ""),
+        ("ketamine fifty milligrams i v", "Okay I mean with the million."),
+        ("heart rate one twenty four", "Or trade 24 and more"),
+        ("heart rate one twenty", "Heartbreak 1 2 0 0"),
+        ("oral airway in place", "No, all the way in place."),
+    ],
+)
+def test_what_none_bears_out_waits_for_a_confirm(said: str, other: str) -> None:
+    assert verdict(heard(said, other)).flags == (ALONE,)
+
+
+@pytest.mark.parametrize(
+    ("said", "other", "text"),
+    [
+        ("heart rate sixteen", "Heart rate 60.", "heart rate 16, or 60?"),
+        ("blood pressure one eighty over seventy", "BP 180 over 17", "blood pressure 70, or 17?"),
+        ("ketamine fifty milligrams i v", "Ketamine 15 milligrams IV", "ketamine 50, or 15?"),
+    ],
+)
+def test_what_the_unadapted_listener_reads_otherwise_is_asked_about(said: str, other: str, text: str) -> None:
+    (question,) = verdict(heard(said, other, borne_out=True)).questions
+    assert question.text == text
+
+
+def test_a_number_that_hardly_leads_what_sounds_alike_is_asked_about_though_all_agree() -> None:
+    utterance = heard("heart rate sixteen", "Heart rate 16.", borne_out=True, lead=CLOSE)
+    (question,) = verdict(utterance).questions
+    assert question.text.startswith("heart rate 16, or ")
+    # The lead of both free listeners counts together.
+    assert verdict(heard("heart rate sixteen", "Heart rate 16.", borne_out=True, lead=1.0, their_lead=1.0)).drafts
+
+
+def test_what_the_grammar_listener_hears_instead_weighs_against_the_reading() -> None:
+    utterance = heard("heart rate sixteen", "Heart rate 16.", lead=2.5)
+    assert verdict(utterance).outcome == "events"
+    assert utterance.second is not None
+    lost = tuple(replace(fit, kept=-1) for fit in utterance.second.fits)
+    assert verdict(replace(utterance, second=replace(utterance.second, fits=lost))).outcome == "ambiguous"
+
+
+def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> None:
+    assert verdict(heard("ketamine fifty milligrams i v", "", score=-1.3)).outcome == "ambiguous"
+    assert verdict(heard("confirm ketamine", "")).outcome == "not_understood"
+    assert verdict(heard("confirm ketamine", "Confirm, Kate mean.")).commands
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text(alphabet="abcdefghiklmnoprstuvw 0123456789", max_size=40), st.floats(-3, 3), st.booleans())
+def test_no_words_of_the_others_change_a_value(other: str, lead: float, borne_out: bool) -> None:
+    for said in ("heart rate sixteen", "ketamine fifty milligrams i v", "pressure one ten over seventy"):
+        plain = parse(words_of(said), GRAMMAR)
+        result = verdict(heard(said, other, lead=lead, borne_out=borne_out))
+        assert [event_fields(draft.event) for draft in result.drafts] in (
+            [],
+            [event_fields(draft.event) for draft in plain.drafts],
+        )

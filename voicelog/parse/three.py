@@ -1,0 +1,210 @@
+"""What three listeners agree on, where the one adapted to callouts proposes: accepted, flagged or asked about.
+
+The adapted listener's text is right far more often than the others', but it alone can write a drug that nobody said.
+So a reading of its own stands by itself only where one of the other two bears it out; a number or name that another
+one may have sounded like is asked about, however sure it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from voicelog.events import Medication
+from voicelog.grammar.model import Grammar
+from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
+from voicelog.parse.parser import parse
+from voicelog.parse.result import Context, Draft, ParseResult, Question
+from voicelog.parse.written import joined, numbers_in, unvouched
+from voicelog.parse.written import spoken as as_spoken
+from voicelog.recognisers.base import AdaptedOpinion, Fit, SecondOpinion, Utterance, Word
+
+ALONE = "heard_by_one_listener"
+"""Flag of an entry that no other listener bears out."""
+TURNING = frozenset("no not never none without denies denied".split())
+"""Words that turn a callout around."""
+_POORER = frozenset({"label_repaired", "words_left_over", "implausible"})
+"""Flags of another reading that does not make sense by itself."""
+
+
+@dataclass(frozen=True)
+class ThreeSettings:
+    """How much agreement is enough; chosen on the tuning voices of tests/bench/recognition."""
+
+    sure: float = -1.0
+    """Least score of the adapted listener's text (mean natural logarithm of its parts' probabilities)."""
+    own: float = 0.3
+    """Most that the reading may fit worse than that text: what was put together from pieces fits badly."""
+    lead: float = 8.0
+    """Least lead over what differs in a number, as natural logarithm of the odds, by both free listeners together."""
+    lead_of_all: float = 2.0
+    """The same where both others bear the reading out."""
+    lead_by_name: float = 2.5
+    """The same over what differs in a drug, a route or a word."""
+    doubt: float = 4.0
+    """Most that the unadapted listener's preference adds to a lead, or takes off it."""
+    kept: float = 0.12
+    """What each power of ten is worth, as such a lead, by which the grammar listener keeps the reading."""
+    lost: float = 3.0
+    """What is taken off a lead over a rival that the grammar listener hears rather than the reading."""
+    fits: float = 3.0
+    """Most that the reading may fit the unadapted listener worse than its own text and still be borne out by it."""
+    alike: float = 55.0
+    """Least likeness (percent of letters, RapidFuzz) of what the unadapted listener wrote, numbers and all, that bears
+    a reading out however badly its name is spelled."""
+
+
+SETTINGS = ThreeSettings()
+
+
+def judged_by_three(
+    result: ParseResult,
+    utterance: Utterance,
+    grammar: Grammar,
+    context: Context,
+    settings: ThreeSettings = SETTINGS,
+) -> ParseResult:
+    """The result as far as the others bear it out; no value is ever changed.
+
+    Args:
+        result: what the adapted listener's words mean.
+        utterance: those words, with the opinion of the unadapted listener and, in ``adapted``, its own.
+        grammar: what may be said.
+        context: as the result was parsed with.
+        settings: how much agreement is enough.
+    """
+    second = utterance.second
+    if second is None or second.adapted is None or result.outcome == "not_understood":
+        return result
+    view = _View(second, second.adapted, grammar, context, settings)
+    texts = [word.text for word in result.words]
+    if (result.commands or result.questions) and not view.bears_out(texts):
+        reason = f"{' '.join(texts)!r} is borne out by no other listener"
+        return ParseResult("not_understood", result.words, reason=reason)
+    if result.commands:
+        return result
+    verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]
+    kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
+    questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
+    if not questions:
+        return replace(result, drafts=kept)
+    return ParseResult("ambiguous", (), kept, questions=(*questions, *result.questions))
+
+
+@dataclass(frozen=True)
+class _View:
+    second: SecondOpinion
+    adapted: AdaptedOpinion
+    grammar: Grammar
+    context: Context
+    settings: ThreeSettings
+
+    def bears_out(self, texts: Sequence[str]) -> bool:
+        """Whether another listener has heard a reading too: its values, or its numbers and as good a fit."""
+        return self.adapted.borne_out or self._vouched(texts)
+
+    def _vouched(self, texts: Sequence[str]) -> bool:
+        """Whether the unadapted listener heard it: wrote its numbers, and words that fit as well or look alike."""
+        written = [word.text for word in self.second.words]
+        numbers = numbers_in(texts)
+        # With a digit more than was said it wrote another number: "1 2 0 0" is no 120.
+        if not written or unvouched(numbers, written) or _digits(numbers_in(written)) > _digits(numbers):
+            return False
+        return self._gap() <= self.settings.fits or self._likeness() >= self.settings.alike
+
+    def _likeness(self) -> float:
+        """How alike the letters are of what the unadapted listener wrote and of the reading as it would write it."""
+        from rapidfuzz import fuzz
+
+        own = "".join(sign for word in self.second.words for sign in word.text if sign.isalnum())
+        text = "".join(sign for sign in self.adapted.fits[0].text.lower() if sign.isalnum())
+        return float(fuzz.ratio(own, text))
+
+    def on(self, place: int, draft: Draft, of: int) -> Draft | Question:
+        """The draft, flagged where it is not borne out, or what to ask."""
+        rival = self._rival(place, draft, of)
+        if rival is not None:
+            return asked_about(draft, rival)
+        other = self._otherwise(draft)
+        if other is not None:
+            return asked_about(draft, other)
+        sure = self.adapted.score >= self.settings.sure and self._own_gap() <= self.settings.own
+        words = [word for row in self.adapted.fits[:1] for word in row.words]
+        if sure and not self._turned(words) and self.bears_out(words):
+            return draft
+        if isinstance(draft.event, Medication) and not sure:
+            return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
+        return replace(draft, flags=(*draft.flags, ALONE))
+
+    def _gap(self) -> float:
+        """How much worse the reading fits the unadapted listener than its own text."""
+        if self.second.score is None or not self.second.fits:
+            return float("inf")
+        return self.second.score - self.second.fits[0].score
+
+    def _own_gap(self) -> float:
+        """The same of the adapted listener."""
+        return self.adapted.score - self.adapted.fits[0].score if self.adapted.fits else float("inf")
+
+    def _turned(self, words: Sequence[str]) -> bool:
+        """Whether the unadapted listener heard a word that turns the callout around, and the reading has none."""
+        return bool(TURNING & {word.text for word in self.second.words}) and not TURNING & set(words)
+
+    def _leads(self) -> list[tuple[float, Fit]]:
+        """What the reading may be taken for, likeliest first, and its lead over it by all three."""
+        if not self.adapted.fits:
+            return []
+        reading, *others = self.adapted.fits
+        tokens = len(reading.text.split()) + 1
+        theirs = {fit.words: fit for fit in self.second.fits}
+        found = []
+        for fit in others:
+            lead = (reading.score - fit.score) * tokens
+            other, own = theirs.get(fit.words), theirs.get(reading.words)
+            if other is not None and own is not None:
+                most = self.settings.doubt
+                lead += min(most, max(-most, (own.score - other.score) * tokens)) + self._worth(other.kept)
+            found.append((lead, fit))
+        return sorted(found, key=lambda row: row[0])
+
+    def _worth(self, kept: int | None) -> float:
+        """What the grammar listener's preference adds to a lead."""
+        if kept is None:
+            return 0.0
+        return kept * self.settings.kept if kept >= 0 else -self.settings.lost
+
+    def _rival(self, place: int, draft: Draft, of: int) -> Draft | None:
+        """The likeliest reading with another value here, where the draft does not lead it by enough."""
+        for lead, fit in self._leads():
+            drafts = self._read(fit.words)
+            if len(drafts) != of or says_no_more(drafts[place].event, draft.event):
+                continue
+            if lead > 0 and _POORER & set(drafts[place].flags) - set(draft.flags):
+                continue
+            name = differing(draft.event, drafts[place].event)[0]
+            by_number = bool(numbers_in([str(getattr(draft.event, name, ""))]))
+            if lead < self._least(by_number):
+                return drafts[place]
+        return None
+
+    def _least(self, by_number: bool) -> float:
+        """The lead that is enough."""
+        words = [word for row in self.adapted.fits[:1] for word in row.words]
+        if self.adapted.borne_out and self._vouched(words):
+            return self.settings.lead_of_all
+        return self.settings.lead if by_number else self.settings.lead_by_name
+
+    def _otherwise(self, draft: Draft) -> Draft | None:
+        """What the unadapted listener wrote about the same thing, if it is a plain callout with other values."""
+        own = parse([Word(text) for text in joined([word.text for word in as_spoken(self.second.words)])], self.grammar)
+        alike = [other for other in own.drafts if thing_of(other.event) == thing_of(draft.event)]
+        if own.outcome != "events" or _POORER & set(own.flags) or len(alike) != 1:
+            return None
+        return None if says_no_more(alike[0].event, draft.event) else alike[0]
+
+    def _read(self, words: Sequence[str]) -> tuple[Draft, ...]:
+        return parse([Word(word) for word in words], self.grammar, self.context).drafts
+
+
+def _digits(numbers: Sequence[str]) -> int:
+    return sum(sign.isdigit() for number in numbers for sign in number)

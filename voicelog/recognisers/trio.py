@@ -1,0 +1,252 @@
+"""Three listeners: one adapted to callouts proposes, the grammar listener and the unadapted one vouch or doubt.
+
+Where the adapted listener wrote no callout, the pair of the other two is asked as if it were alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from voicelog.errors import RecogniserError
+from voicelog.events import event_fields
+from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import NUMBER_WORDS
+from voicelog.parse.parser import parse
+from voicelog.parse.written import spoken
+from voicelog.recognisers import pair, whisper
+from voicelog.recognisers.again import Again
+from voicelog.recognisers.base import (
+    LATE,
+    AdaptedOpinion,
+    Availability,
+    Hypothesis,
+    Listener,
+    SecondOpinion,
+    Utterance,
+    Word,
+)
+from voicelog.recognisers.nets import is_digits
+from voicelog.recognisers.pair import PairListener
+from voicelog.recognisers.proposals import drugs_like
+from voicelog.recognisers.readings import own_callouts
+from voicelog.recognisers.sphinx import GARBAGE
+from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
+from voicelog.recognisers.written import candidates, said
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+SETTINGS = WhisperSettings(beam=4, readings=4)
+"""How the adapted model is run: what else it may have written is a rival of what it wrote."""
+Words = tuple[str, ...]
+
+
+def is_available() -> Availability:
+    """Whether the pair and an adapted model can run here. Never raises, never downloads."""
+    both = pair.is_available()
+    if not both.ready:
+        return both
+    found = whisper.adapted_models()
+    if not found:
+        return Availability(False, "no model adapted to callouts", "see models/README.md")
+    return Availability(True, f"{whisper.called(found[0])} proposes; {both.detail}")
+
+
+def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:
+    """Open all three.
+
+    Args:
+        grammar: what may be said.
+        patience_s: seconds to wait for the judgement at the end of an utterance; None to wait as long as it takes.
+
+    Raises:
+        RecogniserError: one of them cannot run here, or the grammar has a word that cannot be heard.
+    """
+    ready = is_available()
+    if not ready.ready:
+        raise RecogniserError(f"the trio cannot listen: {ready.detail}", ready.hint)
+    adapted = whisper.open(grammar, whisper.adapted_models()[0], SETTINGS)
+    try:
+        original = whisper.open(grammar)
+        two = pair.PairListener(*pair.parts(grammar, original), grammar)
+    except RecogniserError:
+        adapted.close()
+        raise
+    return TrioListener(adapted, original, two, grammar, patience_s)
+
+
+@dataclass(frozen=True)
+class _Judgement:
+    """What is made of one utterance."""
+
+    early: Future[Hypothesis | None]
+    """The adapted listener's own reading; None where it wrote no callout."""
+    made: Future[Utterance]
+    """The whole judgement."""
+
+
+class TrioListener(Listener):
+    """An adapted listener whose readings come with the opinion of two others."""
+
+    name = "trio"
+
+    def __init__(
+        self,
+        adapted: WhisperListener,
+        original: WhisperListener,
+        two: PairListener,
+        grammar: Grammar,
+        patience_s: float | None = None,
+    ) -> None:
+        self._adapted = adapted
+        self._original = original
+        self._pair = two
+        self._again: Again = two.again
+        self._grammar = grammar
+        self._patience_s = patience_s
+        self._blocks: list[NDArray[np.int16]] = []
+        # Sound is judged in the order in which it was said; the engines of one judgement run side by side.
+        self._judging = ThreadPoolExecutor(1)
+        self._side = ThreadPoolExecutor(2)
+        self._guess: tuple[bytes, _Judgement] | None = None
+        self._late: dict[int, Future[Utterance]] = {}
+        self._tickets = 0
+        self.options = {
+            "engine": f"{adapted.options['engine']} with {two.options['engine']}",
+            **{f"adapted_{name}": value for name, value in adapted.options.items()},
+            **two.options,
+        }
+
+    def feed(self, block: NDArray[np.int16]) -> None:
+        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
+        self._blocks.append(block.copy())
+
+    def guess(self, tail: NDArray[np.int16]) -> Utterance | None:
+        """Listen to what will be the utterance, should it end here; waits for it only where patience has no end."""
+        import numpy as np
+
+        audio = np.concatenate((*self._blocks, tail))
+        judgement = self._judge(audio)
+        self._guess = audio.tobytes(), judgement
+        return judgement.made.result() if self._patience_s is None else None
+
+    def finish(self) -> Utterance:
+        """End the utterance; where the judgement takes longer than patience lasts, a callout that the adapted listener
+        wrote is given alone, marked LATE; anything else is waited for.
+        """
+        import numpy as np
+
+        blocks, self._blocks = self._blocks, []
+        guess, self._guess = self._guess, None
+        if not blocks:
+            return Utterance()
+        audio = np.concatenate(blocks)
+        known = guess is not None and guess[0] == audio.tobytes()
+        judgement = guess[1] if guess and known else self._judge(audio)
+        try:
+            return judgement.made.result(self._patience_s)
+        except TimeoutError:
+            reading = judgement.early.result()
+            if reading is None:
+                return judgement.made.result()
+            self._tickets += 1
+            self._late[self._tickets] = judgement.made
+            return Utterance((reading,), SecondOpinion(refusal=LATE, ticket=self._tickets))
+
+    def late(self) -> list[tuple[int, Utterance]]:
+        """Judgements that were late and are there now."""
+        there = [(ticket, made.result()) for ticket, made in self._late.items() if made.done()]
+        for ticket, _ in there:
+            del self._late[ticket]
+        return there
+
+    def close(self) -> None:
+        """Free all engines."""
+        self._judging.shutdown()
+        self._side.shutdown()
+        self._pair.close()
+        self._adapted.close()
+
+    def _judge(self, audio: NDArray[np.int16]) -> _Judgement:
+        early: Future[Hypothesis | None] = Future()
+        made = self._judging.submit(self._judged, audio, early)
+        # Whatever happens, nobody waits for a reading that does not come.
+        made.add_done_callback(lambda _: None if early.done() else early.set_result(None))
+        return _Judgement(early, made)
+
+    def _judged(self, audio: NDArray[np.int16], early: Future[Hypothesis | None]) -> Utterance:
+        free = self._side.submit(_text, self._original, audio)
+        texts = [text for text in _text(self._adapted, audio).alternatives if text.confidence]
+        found = [(text, row) for text in texts for row in self._rows(text)]
+        if not found:
+            early.set_result(None)
+            free.result()
+            self._pair.feed(audio)
+            return self._pair.finish()
+        text, row = found[0]
+        reading = _in_words(row)
+        early.set_result(Hypothesis(tuple(Word(word) for word in reading), text.confidence))
+        held = self._side.submit(self._again.held, audio, row)
+        other = free.result()
+        near = [*drugs_like(other.best.words, self._grammar), *drugs_like(text.words, self._grammar)]
+        others = (_in_words(another) for _, another in found[1:])
+        rivals = list(dict.fromkeys((*candidates(reading, self._grammar, near), *others)))
+        own = list(pair.scored(self._adapted, audio, rivals).values())
+        heard = held.result()
+        borne_out = _same(heard, [Word(word) for word in reading], self._grammar)
+        kept = self._side.submit(self._kept, audio, reading, rivals[1:])
+        theirs = pair.scored(self._original, audio, rivals).values()
+        surely = kept.result()
+        fits = [replace(fit, kept=surely.get(fit.words)) for fit in theirs]
+        words = heard if borne_out else tuple(Word(word) for word in reading)
+        score = math.log(other.best.confidence) if other.best.confidence else None
+        opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out)
+        forced = text is not texts[0]
+        second = SecondOpinion(other.best.words, self._original.refusal, score, tuple(fits), forced, adapted=opinion)
+        return Utterance((Hypothesis(words, text.confidence),), second)
+
+    def _rows(self, text: Hypothesis) -> list[Words]:
+        """The callouts or the command that a text is as it stands, as the grammar listener's engine takes them."""
+        rows = own_callouts(text.words, self._grammar)
+        plain = tuple(word.text for word in spoken(text.words))
+        if not rows and parse([Word(word) for word in plain], self._grammar).outcome == "command":
+            rows = [plain]
+        return [row for row in map(self._again.spoken, rows) if row]
+
+    def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
+        """How surely the grammar listener hears the reading beside its rivals, those by number and by name apart."""
+        by_number = [row for row in rivals if NUMBER_WORDS & (set(reading) ^ set(row))]
+        by_name = [row for row in rivals if row not in by_number]
+        groups = [rows for rows in (by_number, by_name) if rows]
+        return {row: level for rows in groups for row, level in self._again.keeps(audio, reading, rows).items()}
+
+
+def _text(listener: WhisperListener, audio: NDArray[np.int16]) -> Utterance:
+    listener.feed(audio)
+    return listener.finish()
+
+
+def _in_words(row: Words) -> Words:
+    """A row with its numbers in words."""
+    return tuple(word for part in row for word in (said(part) if is_digits(part) else (part,)))
+
+
+def _same(one: Sequence[Word], other: Sequence[Word], grammar: Grammar) -> bool:
+    """Whether two readings mean the same events, or the same command."""
+    first, second = (_means(words, grammar) for words in (one, other))
+    return first is not None and first == second
+
+
+def _means(words: Sequence[Word], grammar: Grammar) -> str | None:
+    """What words mean; None where they mean nothing, or hold speech that is no word."""
+    if not words or any(word.text == GARBAGE for word in words):
+        return None
+    result = parse(words, grammar)
+    if result.outcome == "command":
+        return repr(result.commands)
+    return repr([event_fields(draft.event) for draft in result.drafts]) if result.outcome == "events" else None
