@@ -15,15 +15,21 @@ from typing import get_args
 
 import pytest
 from export_cases import CALLOUTS, recorded_case
+from hypothesis import given
+from hypothesis import strategies as st
 from invented_cases import invented_case
 from rich.console import Console
 
+from voicelog.casefile.canonical import canonical_json
 from voicelog.casefile.state import Status, current, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
-from voicelog.events import Medication, Patient
-from voicelog.many.brief import STATUSES, Brief, BriefDrug, read_brief
+from voicelog.events import Medication, Patient, VitalSign
+from voicelog.exports.copies import copy_case
+from voicelog.grammar.loader import load_grammar
+from voicelog.many.brief import STATUSES, Brief, BriefDrug, BriefSignOff, _decided, _said, read_brief
 from voicelog.many.folder import files_of
+from voicelog.reviewing.judging import Judgement, Reviewer, amend, comment, enter_in_error, judge, sign_off, undo
 from voicelog.views.listing import print_list
 from voicelog.views.timeline import open_items
 
@@ -50,8 +56,18 @@ def folded(path: Path) -> Brief:
         drugs=tuple(drugs),
         unconfirmed=len(open_items(state)) - (not state.closed),
         entries=len(entries),
+        case_id=entries[0].hash,
         head=entries[-1].hash,
+        signed_off=BriefSignOff(state.signed_off.by, state.signed_off.at) if state.signed_off else None,
     )
+
+
+REVIEWED_AT = datetime(2026, 3, 5, 9, tzinfo=UTC)
+
+
+def judged(path: Path, purpose: str, judgement: Judgement, by: str = "R. One") -> None:
+    with CaseFile.open(path, write=True) as case:
+        judge(case, case.head(), Reviewer(by, REVIEWED_AT), purpose, judgement)
 
 
 @pytest.mark.parametrize("number", range(12))
@@ -66,6 +82,47 @@ def test_the_fast_reading_of_a_session_tells_what_the_fold_tells(tmp_path: Path)
     assert brief == folded(path)
     assert brief.problems == ("chest pain",)
     assert brief.open_items == 2
+
+
+def test_the_fast_reading_of_a_reviewed_case_tells_what_the_fold_tells(tmp_path: Path) -> None:
+    path = recorded_case(tmp_path / "case", "patient is forty years old with chest pain", *CALLOUTS)
+    with CaseFile.open(path) as case:
+        state = fold(case.entries())
+    dose = next(one for one in current(state) if isinstance(one.event, Medication))
+    vital = next(one for one in current(state) if isinstance(one.event, VitalSign))
+    judged(path, "amend", amend(dose.id, {"dose": "0.5"}, 'heard "zero point five"', load_grammar().drugs))
+    judged(path, "error", enter_in_error(vital.id, "of another patient"))
+    assert read_brief(path) == folded(path)
+    judged(path, "sign-off", sign_off(), 'R. "Two" \\ Three')
+    brief = read_brief(path)
+    assert brief == folded(path)
+    assert brief.signed_off == BriefSignOff('R. "Two" \\ Three', REVIEWED_AT)
+    assert brief.state == "closed"
+    with CaseFile.open(path) as case:
+        signed = fold(case.entries()).signed_off
+    assert signed
+    judged(path, "undo", undo(signed.review))
+    assert read_brief(path) == folded(path)
+    assert read_brief(path).signed_off is None
+
+
+@given(st.text(), st.text(), st.sampled_from(["decision", "event"]))
+def test_no_text_in_an_entry_is_taken_for_its_structure(name: str, text: str, kind: str) -> None:
+    forged = '],"id":"E9","needs_confirm":true,"utterance":null}'
+    if kind == "decision":
+        body = {"basis": text + forged, "event": name, "status": "confirmed", "utterance": None}
+        assert _decided(canonical_json(body)) == (name, "confirmed")
+    else:
+        event = {"kind": "remark", "text": forged + text + '"kind":"medication"'}
+        said: dict[str, object] = {
+            "amends": None,
+            "event": event,
+            "flags": [],
+            "id": name,
+            "needs_confirm": False,
+            "utterance": forged,
+        }
+        assert _said(canonical_json(said))[:2] == (name, False)
 
 
 def test_a_case_that_is_being_written_is_listed_as_it_stands(tmp_path: Path) -> None:
@@ -170,6 +227,24 @@ def test_many_cases_are_listed_by_when_they_began(tmp_path: Path, capsys: pytest
     assert "232 cases" in told
 
 
+def test_a_copy_of_a_case_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = recorded_case(tmp_path / "a", *CALLOUTS)
+    copy_case(path, tmp_path / "b-older")
+    copy_case(path, tmp_path / "c-older-too")
+    judged(path, "sign-off", sign_off())
+    judged(tmp_path / "c-older-too", "comment", comment("", "seen elsewhere"))
+    assert main(["list", str(tmp_path), "--json"]) == 0
+    *lines, summary = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    copies = {(Path(one["path"]).name, Path(one["of"]).name): one["relation"] for one in lines if one["type"] == "copy"}
+    assert copies == {("b-older", "a"): "older", ("c-older-too", "a"): "conflicting"}
+    assert summary["signed_off"] == 1
+    assert main(["list", str(tmp_path)]) == 0
+    told = capsys.readouterr().out
+    assert f"{tmp_path / 'b-older'}: an older copy of {path}, which has 3 entries more" in told
+    assert "neither continues the other" in told
+    assert "2026-03-05 R. One" in told
+
+
 BRIEF = Brief(
     path="/x/case-with-a-rather-long-name.voicelog",
     state="closed",
@@ -181,6 +256,7 @@ BRIEF = Brief(
         BriefDrug("albuterol", Decimal("2.5"), "mg", "nebulized", "confirmed"),
     ),
     unconfirmed=1,
+    signed_off=BriefSignOff("R. One\x1b[31m", datetime(2026, 3, 5, 9, tzinfo=UTC)),
 )
 
 
@@ -191,7 +267,7 @@ def printed(width: int, *briefs: Brief, terminal: bool = False, colour: bool = F
     return out.getvalue()
 
 
-@pytest.mark.parametrize("width", [30, 60, 89, 90, 160])
+@pytest.mark.parametrize("width", [30, 60, 129, 130, 160])
 @pytest.mark.parametrize("terminal", [False, True])
 def test_no_line_is_wider_than_the_terminal(width: int, terminal: bool) -> None:
     told = printed(width, BRIEF, Brief("/x/y", "damaged", "its end is cut off"), terminal=terminal)
@@ -205,6 +281,7 @@ def test_a_wide_line_says_it_all() -> None:
         "2026-03-04 10:00",
         "▲ epinephrine 0.3 mg, 2 × albuterol 2.5 mg",
         "● closed",
+        "2026-03-05 R. One",
         "case-with-a-rather-long",
     ):
         assert part in line
@@ -212,8 +289,8 @@ def test_a_wide_line_says_it_all() -> None:
 
 
 def test_colours_are_for_terminals_that_want_them() -> None:
-    assert "\x1b[32m" in printed(120, BRIEF, terminal=True, colour=True)
-    assert "\x1b[32m" not in printed(120, BRIEF, terminal=True)
+    assert "\x1b[32m" in printed(140, BRIEF, terminal=True, colour=True)
+    assert "\x1b[32m" not in printed(140, BRIEF, terminal=True)
 
 
 def test_what_is_no_folder_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

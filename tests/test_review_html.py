@@ -19,7 +19,7 @@ from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
 from voicelog.events import Remark
 from voicelog.views.review_page import asset, content_policy, review_html
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION
 
 HOSTILE = "<script>document.title='owned'</script><img src=x onerror=alert(1)>"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, Literal, get_args
 
@@ -87,6 +88,8 @@ class SignOff:
     """The reviewer's name, as given."""
     review: int
     """The entry that opened the review it was made in."""
+    at: datetime
+    """When."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,7 @@ def fold(entries: Iterable[Entry]) -> CaseState:
         step = _STEPS.get(entry.type)
         if step is None:
             continue
+        building.at = entry.at
         try:
             step(building, entry.seq, entry.body)
         except ValidationError as error:
@@ -142,6 +146,7 @@ def current(state: CaseState) -> tuple[RecordedEvent, ...]:
 
 
 _MISSING = object()
+_NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 class _MalformedError(ValueError):
@@ -155,6 +160,7 @@ def _malformed(entry: Entry, why: str) -> CaseFileError:
 
 @dataclass
 class _Building:
+    at: datetime = _NEVER
     opened: dict[str, Any] | None = None
     events: dict[str, RecordedEvent] = field(default_factory=dict)
     utterances: dict[str, RecordedUtterance] = field(default_factory=dict)
@@ -249,7 +255,7 @@ def _review_opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
 
 
 def _signed_off(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    building.signed_off = SignOff(_text(body, "by"), building.review)
+    building.signed_off = SignOff(_text(body, "by"), building.review, building.at)
 
 
 def _review_undone(building: _Building, seq: int, body: dict[str, Any]) -> None:

@@ -16,8 +16,7 @@ from voicelog.commands.rules import told_protocol
 from voicelog.errors import CaseFileError
 from voicelog.grammar.loader import load_grammar
 from voicelog.views.plain import json_line
-from voicelog.views.screen import printable
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION, printable
 
 # Each group has a title, a sign and a colour, so that none is told by colour alone.
 _TITLES: dict[Group, tuple[str, str, str]] = {

@@ -139,6 +139,6 @@ def _print_caution() -> None:
     from rich.console import Console
     from rich.text import Text
 
-    from voicelog.views.timeline import CAUTION
+    from voicelog.views.screen import CAUTION
 
     Console(highlight=False).print(Text(CAUTION, style="dim"))

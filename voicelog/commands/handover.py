@@ -13,8 +13,7 @@ from voicelog.errors import AudioError, CaseFileError
 from voicelog.grammar.loader import load_grammar
 from voicelog.views.handover import MOST_WORDS, Handover, handover, plain_handover
 from voicelog.views.plain import json_line
-from voicelog.views.screen import printable
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION, printable
 
 _LONGEST_S = 300.0
 """A voice that has not said it all by then is stuck."""

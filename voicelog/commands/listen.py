@@ -20,8 +20,8 @@ from voicelog.casefile.state import CaseState
 from voicelog.commands.replay import new_case_path
 from voicelog.commands.rules import told_protocol
 from voicelog.errors import AudioError, CaseFileError, UsageError, VoicelogError
-from voicelog.views.screen import printable
-from voicelog.views.timeline import CAUTION, open_items
+from voicelog.views.screen import CAUTION, printable
+from voicelog.views.timeline import open_items
 
 if TYPE_CHECKING:
     from types import FrameType

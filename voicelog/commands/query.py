@@ -155,7 +155,7 @@ def _print_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from voicelog.views.timeline import CAUTION
+    from voicelog.views.screen import CAUTION
 
     console = Console(highlight=False)
     table = Table(box=None, pad_edge=False, show_edge=False)

@@ -241,7 +241,8 @@ class _Replay:
             return
         from rich.text import Text
 
-        from voicelog.views.timeline import CAUTION, print_case
+        from voicelog.views.screen import CAUTION
+        from voicelog.views.timeline import print_case
 
         console = self._console
         console.print()

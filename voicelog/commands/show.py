@@ -61,7 +61,8 @@ def _print(state: CaseState, path: str, head: str, problems: list[str]) -> None:
     from rich.console import Console
     from rich.text import Text
 
-    from voicelog.views.timeline import CAUTION, print_case
+    from voicelog.views.screen import CAUTION
+    from voicelog.views.timeline import print_case
 
     console = Console(highlight=False)
     listener = state.opened.get("listener")

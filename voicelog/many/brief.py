@@ -6,6 +6,7 @@ Only the entries it needs are read, without the models of the events; ``tests/te
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -21,7 +22,8 @@ from voicelog.many.reading import OF_TABLE, rows_of
 FileState = Literal["closed", "open", "damaged", "foreign"]
 """``open``: the case was never closed; ``foreign``: no case file, or none that this voicelog can read."""
 
-_ENTRIES = f"""SELECT type, body, seq, at, hash, {OF_TABLE} FROM entries WHERE type IN ('event', 'decision')
+_ENTRIES = f"""SELECT type, body, seq, at, hash, {OF_TABLE} FROM entries
+    WHERE type IN ('event', 'decision', 'review_opened', 'review_undone', 'signed_off')
     OR seq = 1 OR seq = (SELECT max(seq) FROM entries) ORDER BY seq"""
 STATUSES = ("proposed", "confirmed", "unconfirmed", "rejected", "amended")
 """As in ``casefile.state``, which would bring in the models of the events."""
@@ -29,6 +31,12 @@ _GONE = ("rejected", "amended")
 # The scanner itself, without the checks for blanks that canonical JSON does not have: half the time.
 _scan: Callable[[str, int], tuple[Any, int]] = json.JSONDecoder().scan_once  # type: ignore[attr-defined]
 _MOST_DIGITS = 30
+# Nine in ten entries say little that a list shows; in canonical JSON it stands at a known place, where no text can
+# fake it, as a quote inside a text has a backslash before it. What does not fit is read as JSON.
+_TEXT = r'"([^"\\]*)"'
+_UTTERANCE = rf'"utterance":(?:null|{_TEXT})\}}'
+_DECISION = re.compile(rf'\{{"basis":{_TEXT},"event":{_TEXT},"status":{_TEXT},{_UTTERANCE}').fullmatch
+_END_OF_EVENT = re.compile(rf'\],"id":{_TEXT},"needs_confirm":(true|false),{_UTTERANCE}').fullmatch
 
 
 @dataclass(frozen=True)
@@ -45,6 +53,16 @@ class BriefDrug:
     """As in the record."""
     status: str
     """``confirmed``, ``unconfirmed`` or ``proposed``."""
+
+
+@dataclass(frozen=True)
+class BriefSignOff:
+    """That a reviewer vouches for the case."""
+
+    by: str
+    """The reviewer's name, as given."""
+    at: datetime
+    """When."""
 
 
 @dataclass(frozen=True)
@@ -69,8 +87,17 @@ class Brief:
     """Entries that wait for a confirm or never got one."""
     entries: int = 0
     """How many entries the file has."""
+    case_id: str = ""
+    """The hash of the first of them."""
     head: str = ""
     """The hash of the last of them."""
+    signed_off: BriefSignOff | None = None
+    """Who signed the case off; None where nobody did, or it was undone."""
+
+    @property
+    def is_case(self) -> bool:
+        """Whether its entries were read."""
+        return self.state in ("closed", "open")
 
     @property
     def open_items(self) -> int:
@@ -110,42 +137,72 @@ def read_brief(path: Path) -> Brief:
 
 
 def _brief(path: str, rows: Sequence[tuple[Any, ...]]) -> Brief:
-    said: dict[str, dict[str, Any]] = {}
+    said: dict[str, dict[str, Any] | None] = {}
     status: dict[str, str] = {}
-    for kind, text, *_ in rows:
+    signed: BriefSignOff | None = None
+    review = 0
+    for kind, text, seq, at, *_ in rows:
         if kind == "event":
-            body = _object(text)
-            said[body["id"]] = body["event"]
-            status[body["id"]] = "unconfirmed" if body["needs_confirm"] else "proposed"
+            name, waits, event = _said(text)
+            said[name] = event
+            status[name] = "unconfirmed" if waits else "proposed"
         elif kind == "decision":
-            body = _object(text)
-            if body["event"] not in status:
+            name, decided = _decided(text)
+            if name not in status:
                 raise ValueError("a decision about no event")
-            status[body["event"]] = body["status"]
+            status[name] = decided
+        elif kind == "review_opened":
+            review = seq
+        elif kind == "signed_off":
+            signed, signed_in = BriefSignOff(str(_object(text)["by"]), _moment(at)), review
+        elif kind == "review_undone" and signed and _object(text)["review"] == signed_in:
+            signed = None
     if not set(status.values()) <= set(STATUSES):
         raise ValueError("no such status")
     standing = {name: event for name, event in said.items() if status[name] not in _GONE}
+    told = {name: event for name, event in standing.items() if event}
     first_kind, _, first_seq, first_at, *_ = rows[0]
     last_kind, _, count, last_at, head, _ = rows[-1]
     if (first_kind, first_seq) != ("case_opened", 1):
         raise ValueError("it does not begin with its opening")
+    complaints = (str(event["complaint"]) for event in told.values() if event.get("complaint"))
     return Brief(
         path=path,
         state="closed" if last_kind == "case_closed" else "open",
         opened_at=_moment(first_at),
         last_at=_moment(last_at),
-        problems=tuple(dict.fromkeys(str(event["complaint"]) for event in standing.values() if event.get("complaint"))),
+        problems=tuple(dict.fromkeys(complaints)),
         drugs=tuple(
             BriefDrug(
                 str(event["drug"]), _decimal(event["dose"]), _text(event["unit"]), _text(event["route"]), status[name]
             )
-            for name, event in standing.items()
+            for name, event in told.items()
             if event["kind"] == "medication" and event["action"] == "given"
         ),
         unconfirmed=sum(status[name] == "unconfirmed" for name in standing),
         entries=int(count),
+        case_id=str(rows[0][4]),
         head=str(head),
+        signed_off=signed,
     )
+
+
+def _said(text: str) -> tuple[str, bool, dict[str, Any] | None]:
+    """The name of an event, whether it needs a confirm, and what it says; None where a list shows nothing of it."""
+    if '"kind":"medication"' not in text and '"kind":"patient"' not in text:
+        found = _END_OF_EVENT(text, max(text.rfind('],"id":"'), 0))
+        if found:
+            return found[1], found[2] == "true", None
+    body = _object(text)
+    return body["id"], body["needs_confirm"], body["event"]
+
+
+def _decided(text: str) -> tuple[str, str]:
+    """The event that a decision is about, and what it then is."""
+    if found := _DECISION(text):
+        return found[2], found[3]
+    body = _object(text)
+    return body["event"], body["status"]
 
 
 def _object(text: str) -> dict[str, Any]:

@@ -16,8 +16,7 @@ from voicelog.views.review_model import EventView, ReviewModel, UtteranceView
 from voicelog.views.review_page import document
 from voicelog.views.review_quality import open_items
 from voicelog.views.review_rows import entry_part, utterance_part
-from voicelog.views.screen import printable
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION, printable
 
 
 @dataclass(frozen=True)

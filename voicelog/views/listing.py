@@ -25,7 +25,8 @@ LEGEND = "▲ a drug that nobody confirmed, ○ one still proposed"
 _STATE_WIDTH = max(len(words) for words, _ in STATES.values())
 _WHEN_WIDTH = len("2026-11-25 10:30")
 _OPEN_WIDTH = len("open")
-_NARROW = 90
+_SIGNED = "signed off"
+_NARROW = 130
 """Columns below which a case takes two lines."""
 _LINES_AT_ONCE = 500
 
@@ -69,12 +70,15 @@ def print_list(console: Console, briefs: Sequence[Brief]) -> None:
 def _wide(width: int, briefs: Sequence[Brief], names: Sequence[str]) -> Iterator[Parts]:
     longest = max((len(name) for name in names), default=4)
     name_width = min(longest, max(16, width // 4))
-    rest = width - _WHEN_WIDTH - _OPEN_WIDTH - _STATE_WIDTH - name_width - 5 * 2
+    signed = [_signed(brief) for brief in briefs]
+    signed_width = max(len(_SIGNED), min(width // 6, max(map(len, signed), default=0)))
+    rest = width - _WHEN_WIDTH - _OPEN_WIDTH - _STATE_WIDTH - signed_width - name_width - 6 * 2
     problem_width = rest * 2 // 5
     drugs_width = rest - problem_width
     head = [("when", _WHEN_WIDTH), ("problem", problem_width), ("drugs", drugs_width), ("open", _OPEN_WIDTH)]
-    yield [("  ".join(_cell(text, wide) for text, wide in [*head, ("state", _STATE_WIDTH), ("file", 4)]), "bold")]
-    for brief, name in zip(briefs, names, strict=True):
+    head += [("state", _STATE_WIDTH), (_SIGNED, signed_width), ("file", 4)]
+    yield [("  ".join(_cell(text, wide) for text, wide in head), "bold")]
+    for brief, by, name in zip(briefs, signed, names, strict=True):
         state, style = STATES[brief.state]
         parts: Parts = [(f"{_when(brief)}  ", "")]
         if brief.note:
@@ -83,14 +87,16 @@ def _wide(width: int, briefs: Sequence[Brief], names: Sequence[str]) -> Iterator
             parts.append((_cell(_problems(brief), problem_width) + "  ", ""))
             parts.append((_cell(drugs_text(brief), drugs_width) + "  ", ""))
         parts.append((_count(brief) + "  ", "bold yellow" if brief.open_items else "dim"))
-        yield [*parts, (_cell(state, _STATE_WIDTH) + "  ", style), (_cut(name, name_width), "")]
+        parts += [(_cell(state, _STATE_WIDTH) + "  ", style), (_cell(by, signed_width) + "  ", "")]
+        yield [*parts, (_cut(name, name_width), "")]
 
 
 def _slim(width: int, briefs: Sequence[Brief], names: Sequence[str]) -> Iterator[Parts]:
     for brief, name in zip(briefs, names, strict=True):
         state, style = STATES[brief.state]
         waits = f", {brief.open_items} open" if brief.open_items else ""
-        first = f"{_when(brief).strip()}  {state}{waits}".strip()
+        signed = f", {_SIGNED} {_signed(brief)}" if brief.signed_off else ""
+        first = f"{_when(brief).strip()}  {state}{waits}{signed}".strip()
         # As many as the state may be long: the name is cut before it.
         yield [(_cut(first, width), style if not brief.open_items else "bold yellow")]
         yield [(_cut(f"  {name}", width), "dim")]
@@ -102,23 +108,32 @@ def _when(brief: Brief) -> str:
     return f"{brief.opened_at:%Y-%m-%d %H:%M}" if brief.opened_at else " " * _WHEN_WIDTH
 
 
+def _signed(brief: Brief) -> str:
+    """When and by whom the case was signed off; the day stands first, so that no cut takes it away."""
+    return printable(f"{brief.signed_off.at:%Y-%m-%d} {brief.signed_off.by}") if brief.signed_off else ""
+
+
 def _problems(brief: Brief) -> str:
     return printable(", ".join(brief.problems))
 
 
 def _count(brief: Brief) -> str:
-    known = brief.state in ("open", "closed")
-    return f"{brief.open_items if known else '':>{_OPEN_WIDTH}}"
+    return f"{brief.open_items if brief.is_case else '':>{_OPEN_WIDTH}}"
 
 
 def _cut(text: str, width: int) -> str:
+    # Plain letters take a column each: no need to look thousands of them up.
+    if len(text) <= width and text.isascii():
+        return text
     from rich.cells import cell_len, set_cell_size
 
     return text if cell_len(text) <= width else set_cell_size(text, max(width - 1, 0)).rstrip() + "…"
 
 
 def _cell(text: str, width: int) -> str:
+    kept = _cut(text, width)
+    if kept.isascii():
+        return kept.ljust(width)
     from rich.cells import cell_len
 
-    kept = _cut(text, width)
     return kept + " " * (width - cell_len(kept))

@@ -6,10 +6,11 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from voicelog.events import Event
-from voicelog.parse.result import Draft, ParseResult, Question
+if TYPE_CHECKING:  # whoever prints lines of something else starts without the models
+    from voicelog.events import Event
+    from voicelog.parse.result import Draft, ParseResult, Question
 
 
 def _plain(value: object) -> Any:

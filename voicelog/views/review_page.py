@@ -14,7 +14,7 @@ from voicelog.views.review_chart import chart_svg
 from voicelog.views.review_model import ReviewModel
 from voicelog.views.review_quality import open_items, quality
 from voicelog.views.review_rows import HOW_TO_READ, record_rows, turn_text
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,6 @@ if TYPE_CHECKING:
 
     from voicelog.casefile.state import CaseState, RecordedEvent
 
-CAUTION = (
-    "Documentation and training aid, not a medical device. Local protocols, medical direction and licensed practice "
-    "come first. Verify every entry."
-)
 # Each state has a sign, a word and a colour, so that none is told by colour alone.
 MARKS = {
     "confirmed": ("●", "green"),
