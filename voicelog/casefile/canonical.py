@@ -50,6 +50,9 @@ def parse_canonical(text: str) -> Any:
 
 def _written(value: Any) -> str:
     text = _ENCODER.encode(value)
+    # What can be shown has neither a control character nor half of a surrogate pair; most texts can.
+    if text.isprintable():
+        return text
     text.encode("utf-8")
     return _OTHER_CONTROLS.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 

@@ -75,7 +75,7 @@ def entry_from_row(row: tuple[Any, ...]) -> Entry:
         ValueError: a column holds what voicelog never writes there.
     """
     seq, at, kind, body, previous, digest = row
-    if not all(isinstance(text, str) for text in row[1:]):
+    if {*map(type, row[1:])} != {str}:
         raise ValueError("a column is not text")
     moment = datetime.fromisoformat(at)
     if moment.utcoffset() is None or moment.isoformat() != at:
