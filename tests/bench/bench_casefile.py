@@ -76,22 +76,23 @@ def commits(folder: Path, count: int) -> list[float]:
     return took
 
 
-def opened(folder: Path, entries: int) -> tuple[float, float, float]:
-    """Seconds to open and read, to fold, and to check a case of so many entries."""
+def opened(folder: Path, entries: int) -> tuple[float, float, float, float]:
+    """Seconds to open and read, to fold, and to check a case of so many entries; then processor seconds to read and
+    fold, which others at work on the machine stretch less."""
     path = folder / f"case-{entries}"
     with CaseFile.create(path, {}, START) as case:
         for first in range(0, entries // 4, 100):
             last = min(first + 100, entries // 4)
             case.append([draft for number in range(first, last) for draft in callout(number, None)])
-    before = time.perf_counter()
+    before, busy = time.perf_counter(), time.process_time()
     with CaseFile.open(path) as case:
         stored = list(case.entries())
     read = time.perf_counter()
     fold(stored)
-    folded = time.perf_counter()
+    folded, busy = time.perf_counter(), time.process_time() - busy
     with CaseFile.open(path) as case:
         assert case.problems() == []
-    return read - before, folded - read, time.perf_counter() - folded
+    return read - before, folded - read, time.perf_counter() - folded, busy
 
 
 def report(folder: Path, count: int, name: str) -> None:
@@ -102,9 +103,10 @@ def report(folder: Path, count: int, name: str) -> None:
     print(f"p50 {cuts[49]:.1f}, p95 {cuts[94]:.1f}, p99 {cuts[98]:.1f}, most {took[-1]:.1f}")
     for size in SIZES:
         rounds = [opened(Path(tempfile.mkdtemp(dir=folder)), size) for _ in range(3)]
-        read, folded, checked = (statistics.median(column) for column in zip(*rounds, strict=True))
+        read, folded, checked, busy = (statistics.median(column) for column in zip(*rounds, strict=True))
         print(f"{name}: {size} entries: open and read {read:.2f} s, fold {folded:.2f} s, ", end="")
-        print(f"together {read + folded:.2f} s; check the chain {checked:.2f} s")
+        print(f"together {read + folded:.2f} s ", end="")
+        print(f"({busy:.2f} s of processor, {busy / size * 1e6:.0f} us an entry); check the chain {checked:.2f} s")
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -27,7 +27,7 @@ class EntryDraft:
     """When it was made, aware."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Entry:
     """One entry as stored."""
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+import gc
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
@@ -20,7 +22,7 @@ Status = Literal["proposed", "confirmed", "unconfirmed", "rejected", "amended"]
 _DECISIONS: dict[str, Status] = {status: status for status in get_args(Status) if status != "proposed"}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RecordedWord:
     """One word as a recogniser heard it."""
 
@@ -34,7 +36,7 @@ class RecordedWord:
     """The engine's own, 0 to 1; None when it gave none."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RecordedUtterance:
     """One stretch of speech and every reading of it."""
 
@@ -54,7 +56,7 @@ class RecordedUtterance:
     """The entry that recorded it."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class RecordedEvent:
     """One event and where it stands now."""
 
@@ -117,19 +119,12 @@ def fold(entries: Iterable[Entry]) -> CaseState:
         CaseFileError: an entry of a known type is malformed; names its seq.
     """
     building = _Building()
-    for entry in entries:
-        step = _STEPS.get(entry.type)
-        if step is None:
-            continue
-        building.at = entry.at
-        try:
-            step(building, entry.seq, entry.body)
-        except ValidationError as error:
-            first = error.errors(include_url=False, include_context=False, include_input=False)[0]
-            where = ".".join(str(part) for part in first["loc"])
-            raise _malformed(entry, " ".join(f"event {where}: {first['msg']}".split())) from error
-        except _MalformedError as error:
-            raise _malformed(entry, str(error)) from error
+    with _no_collecting():
+        for entry in entries:
+            step = _STEPS.get(entry.type)
+            if step is not None:
+                building.at = entry.at
+                _take(step, building, entry)
     return CaseState(
         building.opened or {},
         tuple(building.events.values()),
@@ -138,6 +133,30 @@ def fold(entries: Iterable[Entry]) -> CaseState:
         building.signed_off,
         frozenset(building.undone),
     )
+
+
+def _take(step: _Step, building: _Building, entry: Entry) -> None:
+    try:
+        step(building, entry.seq, entry.body)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise _malformed(entry, " ".join(f"event {where}: {first['msg']}".split())) from error
+    except _MalformedError as error:
+        raise _malformed(entry, str(error)) from error
+
+
+@contextmanager
+def _no_collecting() -> Iterator[None]:
+    """Holds Python's search for dead cycles off: of what a fold makes all stays, and looking through it again and
+    again takes longer than the fold, and ever longer with the length of the case."""
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collects:
+            gc.enable()
 
 
 def current(state: CaseState) -> tuple[RecordedEvent, ...]:
