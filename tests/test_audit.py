@@ -307,3 +307,28 @@ def test_the_rules_are_rows_of_a_file() -> None:
     assert row is not None
     assert row.times == 2
     assert row.if_longer_min == 15
+
+
+def test_a_clock_that_was_set_is_a_note_with_both_times(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = told_file(tmp_path / "case.voicelog", *COMPLETE, close=False)
+    with CaseFile.open(path, write=True) as case:
+        for minutes, body in ((1, {"seconds": "-3600"}), (2, {"seconds": "3660"}), (3, {"seconds": "SECRET"})):
+            case.append([EntryDraft("clock_stepped", body, T0 + timedelta(minutes=minutes))])
+        case.append([EntryDraft("resumed", {}, T0 + timedelta(minutes=4))])
+        case.append([EntryDraft("clock_stepped", {"seconds": "5"}, T0 + timedelta(minutes=5))])
+        case.close_case(T0 + timedelta(minutes=5))
+    back, forth, unknown, anew = (one.text for one in audited(path) if one.group == "clock")
+
+    def clock(minutes: float) -> str:
+        return f"{T0 + timedelta(minutes=minutes):%Y-%m-%d %H:%M:%S}"
+
+    assert f"set from {clock(1)} to {clock(-59)}; the case went on with its own time, {clock(1)[11:]}" in back
+    assert f"set from {clock(-58)} to {clock(3)}" in forth
+    assert "SECRET" not in unknown
+    assert f"set from {clock(5)} to {clock(5 + 5 / 60)}" in anew
+    assert main(["audit", str(path)]) == 0
+    assert "nothing found, 4 notes" in capsys.readouterr().out
+    assert main(["audit", str(path), "--json"]) == 0
+    *lines, summary = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [line["type"] for line in lines] == ["note"] * 4
+    assert (summary["findings"], summary["groups"]["clock"]) == (0, 4)

@@ -21,9 +21,12 @@ from voicelog.events import Medication
 from voicelog.grammar.model import Drug
 from voicelog.views.labels import written, written_number
 
-Group = Literal["integrity", "missing", "contradicting", "unconfirmed", "standing", "gap"]
+Group = Literal["integrity", "missing", "contradicting", "unconfirmed", "standing", "gap", "clock"]
 GROUPS: tuple[Group, ...] = get_args(Group)
-"""``standing``: what a check found and what is due; ``gap``: time in which nothing was heard."""
+"""``standing``: what a check found and what is due; ``gap``: time in which nothing was heard; ``clock``: that the clock
+of the machine was set, a note only."""
+NOTES: frozenset[Group] = frozenset({"clock"})
+"""The groups that are told and are no findings."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,7 @@ def audit(
     found = [*integrity(problems), *_missing(state, protocol, drugs, now), *_unconfirmed(state)]
     found += _checked(state, protocol, drugs, now)
     found += _gaps(entries)
+    found += _steps(entries)
     return tuple(sorted(found, key=lambda one: GROUPS.index(one.group)))
 
 
@@ -221,6 +225,25 @@ def _gaps(entries: Sequence[Entry]) -> Iterator[AuditFinding]:
         until = "on" if end is None else f"to {_seconds(end)}"
         text = f"not heard from {_seconds(start)} {until}: {entry.body.get('reason', '')}"
         yield AuditFinding("gap", "gap", text, "voicelog: deaf is loud")
+
+
+def _steps(entries: Sequence[Entry]) -> Iterator[AuditFinding]:
+    """Where the clock of the machine was set while the case ran: the times of the case do not follow it."""
+    ahead = timedelta(0)
+    for entry in entries:
+        if entry.type == "resumed":  # reads the clock of the machine anew
+            ahead = timedelta(0)
+        if entry.type != "clock_stepped":
+            continue
+        try:
+            before, ahead = ahead, ahead + timedelta(seconds=int(str(entry.body.get("seconds"))))
+            was, then = (f"{entry.at + off:%Y-%m-%d %H:%M:%S}" for off in (before, ahead))
+        except (ValueError, OverflowError):
+            told = f"the clock of the machine was set at {entry.at:%H:%M:%S}, to what is not told"
+        else:
+            told = f"the clock of the machine was set from {was} to {then}"
+        text = f"entry {entry.seq}: {told}; the case went on with its own time, {entry.at:%H:%M:%S}"
+        yield AuditFinding("clock", "clock_stepped", text, "voicelog: the time of a case is read once, then counted")
 
 
 def _seconds(value: object) -> str:

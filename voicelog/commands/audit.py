@@ -11,7 +11,7 @@ from voicelog.casefile.closing import recorded_until, signature_problems, signed
 from voicelog.casefile.signing import fingerprint, verifier
 from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
-from voicelog.checks.audit import GROUPS, AuditFinding, Group, audit, integrity
+from voicelog.checks.audit import GROUPS, NOTES, AuditFinding, Group, audit, integrity
 from voicelog.commands.rules import told_protocol
 from voicelog.errors import CaseFileError
 from voicelog.grammar.loader import load_grammar
@@ -26,11 +26,12 @@ _TITLES: dict[Group, tuple[str, str, str]] = {
     "unconfirmed": ("Unconfirmed", "▲", "bold yellow"),
     "standing": ("Found by the checks, and still so", "●", "yellow"),
     "gap": ("Not heard", "…", "magenta"),
+    "clock": ("Noted: the clock of the machine was set while the case ran", "◷", "cyan"),
 }
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Print what is found, grouped; exit code 1 when there is anything."""
+    """Print what is found, grouped; exit code 1 when there is anything but notes."""
     keys = dict(verifier(path) for path in arguments.public_key)
     protocol, drugs = told_protocol(arguments.grammars), load_grammar(*arguments.grammars).drugs
     with CaseFile.open(arguments.case) as case:
@@ -57,7 +58,11 @@ def run(arguments: argparse.Namespace) -> int:
         _print_json(found, path, entries)
     else:
         _print(found, path, entries, checked=bool(keys))
-    return 1 if found else 0
+    return 1 if _findings(found) else 0
+
+
+def _findings(found: Sequence[AuditFinding]) -> int:
+    return sum(one.group not in NOTES for one in found)
 
 
 def _readable(case: CaseFile) -> tuple[list[Entry], str | None]:
@@ -73,7 +78,7 @@ def _readable(case: CaseFile) -> tuple[list[Entry], str | None]:
 def _print_json(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry]) -> None:
     for one in found:
         line = {
-            "type": "finding",
+            "type": "note" if one.group in NOTES else "finding",
             "group": one.group,
             "check": one.check,
             "text": one.text,
@@ -84,7 +89,7 @@ def _print_json(found: Sequence[AuditFinding], path: str, entries: Sequence[Entr
         }
         sys.stdout.write(json_line(line) + "\n")
     counts = {group: sum(one.group == group for one in found) for group in GROUPS}
-    summary = {"type": "audit", "case": path, "findings": len(found), "groups": counts, "caution": CAUTION}
+    summary = {"type": "audit", "case": path, "findings": _findings(found), "groups": counts, "caution": CAUTION}
     summary["head"] = entries[-1].hash if entries else None
     summary["signed_with"] = signed_with(entries) or None
     sys.stdout.write(json_line(summary) + "\n")
@@ -123,7 +128,9 @@ def _print(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry], *
                 console.print(Text(printable(f"      heard: {one.words}"), style="dim"), soft_wrap=True)
             console.print(Text(printable(f"      rule: {one.source}"), style="dim"), soft_wrap=True)
     console.print()
-    console.print(
-        Text(f"{len(found)} finding{'' if len(found) == 1 else 's'}" if found else "nothing found", style="bold")
-    )
+    count = _findings(found)
+    told = f"{count} finding{'' if count == 1 else 's'}" if count else "nothing found"
+    notes = len(found) - count
+    told += f", {notes} note{'' if notes == 1 else 's'}" if notes else ""
+    console.print(Text(told, style="bold"))
     console.print(Text(CAUTION, style="dim"))
