@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
 from functools import cache
@@ -54,12 +55,13 @@ def sample_file(path: Path, name: str) -> Path:
     return path
 
 
-def told_file(path: Path, *lines: tuple[float, str], close: bool = True) -> Path:
-    """A case told in typed words, each at a minute after T0; closed at the last."""
+def told_file(path: Path, *lines: tuple[float, str], close: bool = True, besides: Sequence[EntryDraft] = ()) -> Path:
+    """A case told in typed words, each at a minute after T0, then other entries; closed at the last."""
     with CaseFile.create(path, OPENED, T0) as case:
         session = Session(GRAMMAR, case, "script", protocol=PROTOCOL)
         for at, text in lines:
             session.hear(Utterance((Hypothesis(words_of(text)),)), T0 + timedelta(minutes=at))
+        case.append(besides)
         if close:
             session.close(T0 + timedelta(minutes=lines[-1][0]))
     return path

@@ -310,13 +310,12 @@ def test_the_rules_are_rows_of_a_file() -> None:
 
 
 def test_a_clock_that_was_set_is_a_note_with_both_times(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    path = told_file(tmp_path / "case.voicelog", *COMPLETE, close=False)
-    with CaseFile.open(path, write=True) as case:
-        for minutes, body in ((1, {"seconds": "-3600"}), (2, {"seconds": "3660"}), (3, {"seconds": "SECRET"})):
-            case.append([EntryDraft("clock_stepped", body, T0 + timedelta(minutes=minutes))])
-        case.append([EntryDraft("resumed", {}, T0 + timedelta(minutes=4))])
-        case.append([EntryDraft("clock_stepped", {"seconds": "5"}, T0 + timedelta(minutes=5))])
-        case.close_case(T0 + timedelta(minutes=5))
+    made = [(1, "-3600"), (2, "3660"), (3, "SECRET"), (4, ""), (5, "5")]
+    besides = [
+        EntryDraft("clock_stepped" if moved else "resumed", {"seconds": moved}, T0 + timedelta(minutes=minutes))
+        for minutes, moved in made
+    ]
+    path = told_file(tmp_path / "case.voicelog", *COMPLETE, besides=besides)
     back, forth, unknown, anew = (one.text for one in audited(path) if one.group == "clock")
 
     def clock(minutes: float) -> str:
