@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import sqlite3
 import stat
 import subprocess
 import sys
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -14,7 +16,7 @@ import pytest
 from case_files import ROOT, make, problems, remark, stored
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
-from voicelog.casefile.review import delete_audio
+from voicelog.casefile.review import add_review, delete_audio
 from voicelog.casefile.secret import PASSPHRASE_FILE
 from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
@@ -171,6 +173,78 @@ def test_a_copy_of_an_encrypted_case_is_encrypted(path: Path, tmp_path: Path) ->
     assert readable(path.parent) == []
     assert stored(copy) == stored(path)
     assert problems(copy) == []
+
+
+@pytest.fixture
+def plain(path: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """A case that is not encrypted and was reviewed since, in a folder of its own."""
+    (tmp_path / "plain").mkdir()
+    with monkeypatch.context() as without:
+        without.delenv(PASSPHRASE_FILE)
+        made = filled(tmp_path / "plain" / "case.vlog")
+    with CaseFile.open(made, write=True) as case:
+        add_review(case, "comment", [EntryDraft("review_comment", {"about": "", "text": WORDS, "by": "R"}, AT)], AT)
+    return made
+
+
+def test_a_plain_case_is_encrypted_with_its_chain_and_audio_and_stays(
+    plain: Path, path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = plain.read_bytes()
+    assert main(["export", str(plain), "--to", "sqlite", "--encrypt", "--out", str(path)]) == 0
+    assert readable(path.parent) == []
+    assert {file.name for file in path.parent.iterdir()} == {path.name}
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert stored(path) == stored(plain)
+    assert problems(path) == []
+    with CaseFile.open(path) as case, CaseFile.open(plain) as old:
+        assert case.clip_names() == old.clip_names() == [clip_hash(SOUND)]
+        assert case.clip(clip_hash(SOUND)) == SOUND
+    told = capsys.readouterr().err
+    assert f"head {stored(plain)[-1].hash}, chain verified" in told
+    assert f"{plain} stays where it is, not encrypted" in told
+    assert plain.read_bytes() == before
+    # And back: through lines, which are as readable as the case that is made of them.
+    lines, again = path.parent / "lines", path.parent / "again"
+    assert main(["export", str(path), "--to", "jsonl", "--out", str(lines)]) == 0
+    monkeypatch.delenv(PASSPHRASE_FILE)
+    assert main(["import", str(lines), "--case", str(again)]) == 0
+    assert stored(again) == stored(plain)
+
+
+def test_an_encryption_that_is_killed_leaves_nothing_readable(plain: Path, path: Path) -> None:
+    code = (
+        "import os, sys; from pathlib import Path; from voicelog.casefile.writing import Tail;"
+        "from voicelog.exports.copies import encrypt_case; put = Tail.put;"
+        "Tail.put = lambda self, drafts: (put(self, drafts), len(drafts) > 1 and os.kill(os.getpid(), 9))[0];"
+        "encrypt_case(Path(sys.argv[1]), Path(sys.argv[2]))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(plain), str(path)], cwd=ROOT, check=False)
+    assert done.returncode == -signal.SIGKILL
+    assert path.exists()
+    assert readable(path.parent) == []
+
+
+def test_what_cannot_be_encrypted_is_told_and_nothing_is_made(
+    plain: Path, path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def refused(source: Path) -> str:
+        target = path.parent / "new"
+        assert main(["export", str(source), "--to", "sqlite", "--encrypt", "--out", str(target)]) == 2
+        assert not target.exists()
+        return capsys.readouterr().err
+
+    assert "is encrypted already" in refused(filled(path))
+    assert main(["export", str(plain), "--to", "csv", "--encrypt"]) == 2
+    assert "--encrypt goes with --to sqlite only" in capsys.readouterr().err
+    assert main(["export", str(plain), "--to", "sqlite", "--out", str(path.parent / "copy")]) == 0
+    assert "is not encrypted" in capsys.readouterr().err
+    with closing(sqlite3.connect(plain)) as base, base:
+        base.execute("DROP TRIGGER entries_no_update")
+        base.execute("UPDATE entries SET body = replace(body, 'NEEDLE', 'noodle')")
+    assert "is not as it was written" in refused(plain)
+    monkeypatch.delenv(PASSPHRASE_FILE)
+    assert "needs a passphrase" in refused(plain)
 
 
 def test_the_option_names_the_passphrase_for_one_run(

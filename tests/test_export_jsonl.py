@@ -16,8 +16,12 @@ from voicelog.casefile.store import CaseFile
 from voicelog.errors import CaseFileError
 from voicelog.events import Event
 from voicelog.exports.copies import copy_case, make_case
-from voicelog.exports.jsonl import jsonl_lines, named_clips, read_jsonl
+from voicelog.exports.jsonl import ImportedCase, jsonl_lines, named_clips, read_jsonl
 from voicelog.exports.source import CaseRecord, ExportError
+
+
+def remade(imported: ImportedCase, target: Path) -> CaseFile:
+    return make_case(imported.entries, imported.clips, target)
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +42,7 @@ def out_and_back(record: CaseRecord) -> bool:
 
 def test_an_imported_case_is_equal_entry_by_entry_and_clip_by_clip(case_path: Path, tmp_path: Path) -> None:
     imported = read_jsonl(b"".join(lines_of(case_path)), "lines")
-    make_case(imported, tmp_path / "again").close()
+    remade(imported, tmp_path / "again").close()
     with CaseFile.open(case_path) as case, CaseFile.open(tmp_path / "again") as again:
         entries = list(case.entries())
         assert list(again.entries()) == entries
@@ -51,13 +55,13 @@ def test_an_imported_case_is_equal_entry_by_entry_and_clip_by_clip(case_path: Pa
 def test_the_export_of_an_imported_case_is_the_same_again(case_path: Path, tmp_path: Path) -> None:
     lines = lines_of(case_path)
     again = tmp_path / "case.voicelog"
-    make_case(read_jsonl(b"".join(lines), "lines"), again).close()
+    remade(read_jsonl(b"".join(lines), "lines"), again).close()
     assert lines_of(again) == lines
 
 
 def test_an_open_case_can_go_on_after_the_import(tmp_path: Path) -> None:
     path = recorded_case(tmp_path / "open", "pulse ninety", close=False)
-    with make_case(read_jsonl(b"".join(lines_of(path)), "lines"), tmp_path / "again") as again:
+    with remade(read_jsonl(b"".join(lines_of(path)), "lines"), tmp_path / "again") as again:
         again.close_case(next(again.entries()).at)
         assert again.problems() == []
 
@@ -75,7 +79,7 @@ def test_the_first_line_says_case_head_grammar_and_version(case_path: Path) -> N
 def test_without_audio_the_entries_are_whole_and_the_clips_are_named(case_path: Path, tmp_path: Path) -> None:
     imported = read_jsonl(b"".join(lines_of(case_path, audio=False)), "lines")
     assert len(imported.without_audio) == len(CALLOUTS)
-    with make_case(imported, tmp_path / "again") as again:
+    with remade(imported, tmp_path / "again") as again:
         assert all("audio clip" in problem for problem in again.problems())
 
 
@@ -168,7 +172,7 @@ def test_bytes_that_are_no_export_are_refused_in_one_line(data: bytes) -> None:
 def test_nothing_is_left_of_an_import_whose_name_is_taken(case_path: Path) -> None:
     before = case_path.read_bytes()
     with pytest.raises(CaseFileError, match="exists already"):
-        make_case(read_jsonl(b"".join(lines_of(case_path)), "lines"), case_path)
+        remade(read_jsonl(b"".join(lines_of(case_path)), "lines"), case_path)
     assert case_path.read_bytes() == before
 
 

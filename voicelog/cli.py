@@ -250,6 +250,7 @@ def build_parser() -> argparse.ArgumentParser:
         "voicelog export mycase.voicelog --to fhir --out mycase.fhir.json\n"
         "  voicelog export mycase.voicelog --to nemsis --schemas XSD-FOLDER --out mycase.xml\n"
         "  voicelog export mycase.voicelog --to sqlite --out copy.voicelog\n"
+        "  voicelog export mycase.voicelog --to sqlite --encrypt --passphrase-file secret --out sealed.voicelog\n"
         "  voicelog export cases --to parquet --out tables",
     )
     export.add_argument("case", type=Path, metavar="CASE", help="a case file; for parquet also a folder of them")
@@ -265,6 +266,9 @@ def build_parser() -> argparse.ArgumentParser:
     export.add_argument("--schemas", type=Path, metavar="DIR", help="nemsis: check against the official schemas in DIR")
     export.add_argument("--details", type=Path, metavar="FILE", help="nemsis: TOML of what no callout says, by element")
     export.add_argument("--no-audio", action="store_true", help="jsonl: leave the audio clips out")
+    export.add_argument(
+        "--encrypt", action="store_true", help="sqlite: encrypt the copy of a case that is not; the case itself stays"
+    )
     _passphrase(export)
     export.add_argument(
         "--deidentify",

@@ -82,14 +82,15 @@ def _connect(path: Path, mode: str, secret: str | None) -> sqlite3.Connection:
     return connection
 
 
-def _is_plain(path: Path) -> bool:
+def is_plain(path: Path) -> bool:
+    """Whether a file is one of SQLite's that is not encrypted."""
     with path.open("rb") as file:
         return file.read(len(_PLAIN_HEADER)) == _PLAIN_HEADER
 
 
 def _secret_of(path: Path) -> str | None:
     """The passphrase to open an existing file with; None for one that is not encrypted, or where none was given."""
-    return None if _is_plain(path) else passphrase()
+    return None if is_plain(path) else passphrase()
 
 
 def copy_into(source: sqlite3.Connection, path: Path, made: Path) -> None:
@@ -107,7 +108,7 @@ def _told_as_locked(path: Path, secret: str | None) -> Iterator[None]:
     try:
         yield
     except sql_errors() as error:
-        if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_NOTADB or _is_plain(path):
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF != sqlite3.SQLITE_NOTADB or is_plain(path):
             raise
         hint = f"with --passphrase-file or {PASSPHRASE_FILE}."
         if secret:

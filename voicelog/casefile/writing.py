@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from voicelog.casefile.canonical import canonical_json
@@ -42,7 +42,7 @@ class Tail:
             entries.append(entry)
         return entries
 
-    def put_clips(self, clips: Sequence[bytes]) -> None:
+    def put_clips(self, clips: Iterable[bytes]) -> None:
         """Add FLAC clips; one that is already there is left as it is."""
         for flac in clips:
             name = clip_hash(flac)

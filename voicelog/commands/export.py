@@ -10,6 +10,8 @@ from functools import partial
 from pathlib import Path
 from random import SystemRandom
 
+from voicelog.casefile.opening import is_plain
+from voicelog.casefile.secret import passphrase
 from voicelog.casefile.store import CaseFile
 from voicelog.errors import UsageError
 from voicelog.exports.source import CaseRecord, record_of
@@ -22,7 +24,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.to == "parquet":
         return _parquet(arguments)
     if arguments.to == "sqlite":
-        return _copy(arguments.case, arguments.out)
+        return _copy(arguments.case, arguments.out, encrypt=arguments.encrypt)
     with CaseFile.open(arguments.case) as case:
         problems = found = case.problems()
         record = record_of(arguments.case.name, list(case.entries()))
@@ -50,6 +52,8 @@ def _check(arguments: argparse.Namespace) -> None:
         raise UsageError("--details goes with --to nemsis only", "leave it out")
     if arguments.no_audio and arguments.to != "jsonl":
         raise UsageError("--no-audio goes with --to jsonl only", "leave it out: only jsonl and sqlite hold audio")
+    if arguments.encrypt and arguments.to != "sqlite":
+        raise UsageError("--encrypt goes with --to sqlite only", "no other format can be encrypted here")
     if arguments.deidentify and arguments.to == "sqlite":
         raise UsageError(
             "a copy of the case file keeps everything", "export --to jsonl, then make a case: voicelog import"
@@ -130,15 +134,21 @@ def _write(text: str, out: Path | None) -> None:
         raise UsageError(f"cannot write {out}: {why}", "choose another place with --out FILE") from error
 
 
-def _copy(source: Path, target: Path) -> int:
-    from voicelog.exports.copies import copy_case
+def _copy(source: Path, target: Path, *, encrypt: bool) -> int:
+    from voicelog.exports.copies import copy_case, encrypt_case
 
-    copy_case(source, target)
+    (encrypt_case if encrypt else copy_case)(source, target)
     with CaseFile.open(target) as copied:
         *_, last = copied.entries()
         problems = copied.problems()
-    copied_from = f"{target}: copy of {source}, {last.seq} entries, head {last.hash}"
-    _tell(copied_from, *(f"{target}: {problem}" for problem in problems))
+    told = f"{target}: {'encrypted ' if encrypt else ''}copy of {source}, {last.seq} entries, head {last.hash}"
+    remarks = []
+    if encrypt:
+        told += "" if problems else ", chain verified"
+        remarks.append(f"{source} stays where it is, not encrypted: open the new one, then delete it and its copies")
+    elif passphrase() is not None and is_plain(target):
+        remarks.append(f"{target} is not encrypted, as {source} is not: --encrypt makes a copy that is")
+    _tell(told, *(f"{target}: {problem}" for problem in problems), *remarks)
     return 1 if problems else 0
 
 

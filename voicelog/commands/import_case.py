@@ -17,7 +17,7 @@ def run(arguments: argparse.Namespace) -> int:
     from voicelog.exports.jsonl import read_jsonl
 
     imported = read_jsonl(_read(arguments.file), str(arguments.file))
-    with make_case(imported, arguments.case) as case:
+    with make_case(imported.entries, imported.clips, arguments.case) as case:
         path = case.path
     last = imported.entries[-1]
     sys.stdout.write(printable(f"case file {path}: {last.seq} entries, chain verified, head {last.hash}") + "\n")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from voicelog.casefile.chain import EntryDraft
-from voicelog.casefile.files import beside, checked_path, new_path, sync_folder, told_as_case_file_error
-from voicelog.casefile.opening import connect, copy_into, frozen_stamp
+from voicelog.casefile.chain import Entry, EntryDraft
+from voicelog.casefile.files import beside, checked_path, new_path, shown, sync_folder, told_as_case_file_error
+from voicelog.casefile.opening import connect, copy_into, frozen_stamp, is_plain
+from voicelog.casefile.secret import passphrase
 from voicelog.casefile.store import CaseFile
-from voicelog.exports.jsonl import ImportedCase
+from voicelog.errors import UsageError
 from voicelog.exports.source import ExportError
 
 
@@ -47,20 +49,49 @@ def _copied(real: Path, made: Path) -> bool:
     return False
 
 
-def make_case(imported: ImportedCase, target: Path) -> CaseFile:
-    """A new case file with the imported entries, whose hashes are the same; returned open for writing.
+def encrypt_case(source: Path, target: Path) -> None:
+    """Make an encrypted case file with the entries, the hashes and the audio of one that is not; that one stays.
+
+    It goes from the one file into the pages of the other in memory, so that nothing else readable is ever written.
+
+    Raises:
+        UsageError: there is no passphrase.
+        ExportError: the source is encrypted already, or not as it was written.
+        CaseFileError: the source is no case file, the name of the target is taken, or the disk refuses; nothing is
+            then left of it.
+    """
+    if passphrase() is None:
+        hint = "name a file that holds one with --passphrase-file"
+        raise UsageError("an encrypted case file needs a passphrase", hint)
+    with CaseFile.open(source) as case:
+        if not is_plain(case.path):
+            raise ExportError(f"{shown(source)} is encrypted already.", "Leave --encrypt out to copy it.")
+        if case.problems():
+            hint = "See `voicelog audit`; --to sqlite without --encrypt copies it as it is."
+            raise ExportError(f"{shown(source)} is not as it was written, so it was not made anew.", hint)
+        entries, clips = tuple(case.entries()), map(case.clip, case.clip_names())
+        make_case(entries, clips, target).close()
+
+
+def make_case(entries: Sequence[Entry], clips: Iterable[bytes], target: Path) -> CaseFile:
+    """A new case file with these entries, whose hashes are the same; returned open for writing.
+
+    Args:
+        entries: all of them, in order; their chain holds.
+        clips: the audio that they name, as far as it is kept.
+        target: where.
 
     Raises:
         CaseFileError: the name is taken or the disk refuses; nothing is then left of it.
     """
-    first, *rest = imported.entries
+    first, *rest = entries
     case = CaseFile.create(target, first.body, first.at)
     try:
         with case.writing() as tail:
-            tail.put_clips(imported.clips)
+            tail.put_clips(clips)
             tail.put([EntryDraft(entry.type, entry.body, entry.at) for entry in rest])
-        if list(case.entries()) != list(imported.entries):
-            raise ExportError("The new case file is not equal to what was imported.", "Nothing was kept; try again.")
+        if list(case.entries()) != list(entries):
+            raise ExportError("The new case file is not equal to the one it was made from.", "Nothing was kept of it.")
     except BaseException:
         case.close()
         _remove(case.path)
