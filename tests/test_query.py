@@ -19,6 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from voicelog.casefile.chain import EntryDraft
+from voicelog.casefile.review import add_review
 from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
 from voicelog.events import (
@@ -34,6 +35,7 @@ from voicelog.events import (
     event_from,
 )
 from voicelog.many.columns import TABLES
+from voicelog.many.engine import tables_for
 from voicelog.many.questions import QUESTIONS
 from voicelog.many.tables import _rows, arrow_table
 
@@ -42,7 +44,7 @@ T0 = datetime(2026, 11, 25, 10, 0, tzinfo=UTC)
 
 def case_at(path: Path, *said: tuple[float, dict[str, Any], str]) -> Path:
     """A case of events at minutes after T0, each with its status."""
-    with CaseFile.create(path, OPENED, T0) as case:
+    with CaseFile.create(path, {**OPENED, "source": path.name}, T0) as case:
         for number, (minute, fields, status) in enumerate(said, start=1):
             at = T0 + timedelta(minutes=minute)
             event = event_from({**fields, "heard_at": at, "occurred_at": at}).model_dump()
@@ -148,6 +150,60 @@ def test_a_copy_of_a_case_counts_once_and_is_told(folder: Path, capsys: pytest.C
     captured = capsys.readouterr()
     assert captured.out == "n\r\n4\r\n"
     assert f"left out: {folder / 'c'}: the same case as {folder / 'a'}" in captured.err
+
+
+def test_an_older_copy_is_left_out_and_one_that_went_its_own_way_is_counted_with_a_warning(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    whole, older, other = folder / "a", folder / "older", folder / "other"
+    older.write_bytes(whole.read_bytes())
+    other.write_bytes(whole.read_bytes())
+    for path, texts in ((whole, ("seen", "seen again")), (other, ("seen elsewhere",))):
+        with CaseFile.open(path, write=True) as case:
+            for text in texts:
+                add_review(case, "comment", [EntryDraft("review_comment", {"about": "", "text": text}, T0)], T0)
+    assert main(["query", str(folder), "SELECT case_file FROM cases ORDER BY 1", "--csv"]) == 1
+    captured = capsys.readouterr()
+    assert captured.out.split() == ["case_file", "a", "b", "other"]
+    assert f"left out: {older}: an older copy of {whole}, which has 6 entries more\n" in captured.err
+    begun = f"warning: {other} and {whole} begin with the same entry, but neither continues the other"
+    assert f"{begun}: both are counted\n" in captured.err
+
+
+def test_who_signed_off_stands_with_the_case(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with CaseFile.open(folder / "a", write=True) as case:
+        add_review(case, "sign-off", [EntryDraft("signed_off", {"by": "R. One"}, T0)], T0)
+    found = asked(capsys, folder, "SELECT closed, signed_off_by, signed_off_at FROM cases ORDER BY case_file")
+    assert found == [
+        {"closed": True, "signed_off_by": "R. One", "signed_off_at": "2026-11-25T10:00:00+00:00"},
+        {"closed": True, "signed_off_by": None, "signed_off_at": None},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("sql", "needed"),
+    [
+        ("SELECT 1", set()),
+        ("SELECT count(*) FROM cases", {"cases"}),
+        ('SELECT * FROM "Drugs" AS d JOIN main.vitals USING (case_no)', {"events"}),
+        ("WITH cases AS (SELECT 1 AS a) SELECT * FROM cases", set()),
+        ("SELECT (SELECT count(*) FROM utterances) FROM decisions", {"utterances", "decisions"}),
+        ("FROM query_table('utterances')", {"utterances"}),
+        ("FROM query('SELECT * FROM ' || 'drugs')", {"events"}),
+        (QUESTIONS["ventilation_to_drug"].sql, {"cases", "events"}),
+        (QUESTIONS["recheck_delay"].sql, {"events"}),
+    ],
+)
+def test_only_the_tables_that_a_query_looks_at_are_made(sql: str, needed: set[str]) -> None:
+    assert tables_for(sql) == needed
+
+
+def test_wrong_sql_is_told_before_any_case_is_read(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("voicelog.commands.query.read_tables", lambda *_, **__: pytest.fail("a case was read"))
+    assert main(["query", str(folder), "SELECT nix FROM cases"]) == 2
+    assert "nix" in capsys.readouterr().err
 
 
 def test_every_field_of_every_kind_of_event_has_a_column() -> None:

@@ -163,12 +163,12 @@ def _parquet(arguments: argparse.Namespace) -> int:
         # The order of the names may be that of the calls.
         SystemRandom().shuffle(paths)
     made = read_tables(paths, "reading and checking cases", check=True, change=change)
-    if not made.heads:
+    if not made.cases:
         tell_left_out(made)
         raise UsageError("no case could be read", "name case files, or a folder of them")
     files = write_parquet(made.tables, arguments.out)
     tell_left_out(made)
-    _tell(*made.findings, f"{arguments.out}: {len(made.heads)} cases in {files} files")
+    _tell(f"{arguments.out}: {len(made.cases)} cases in {files} files")
     return 1 if made.left_out or made.findings else 0
 
 

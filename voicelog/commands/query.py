@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from voicelog.errors import UsageError
 from voicelog.many.columns import TABLES, VIEWS
+from voicelog.many.copies import copies_among
 from voicelog.many.folder import files_of_all
 from voicelog.many.pool import each
 from voicelog.many.questions import QUESTIONS
@@ -35,11 +36,11 @@ def run(arguments: argparse.Namespace) -> int:
         _print_known(arguments.json)
         return 0
     sql = _asked(arguments)
-    made = read_tables(files_of_all([arguments.folder]), "reading cases")
+    from voicelog.many.engine import answer, tables_for
 
-    from voicelog.many.engine import answer
-
-    found = answer({name: _joined(made, name) for name in TABLES if _has(made, name)}, sql)
+    paths, needed = files_of_all([arguments.folder]), tables_for(sql)
+    made = read_tables(paths, "reading cases", only=needed)
+    found = answer({name: _joined(made, name) for name in needed if _has(made, name)}, sql, needed)
     names, rows = found.column_names, _plain_rows(found)
     if arguments.json:
         for row in rows:
@@ -49,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         _print_table(names, rows)
     tell_left_out(made)
-    return 1 if made.left_out else 0
+    return 1 if made.left_out or made.findings else 0
 
 
 def read_tables(paths: Sequence[Path], what: str, **options: Any) -> Made:
@@ -59,7 +60,7 @@ def read_tables(paths: Sequence[Path], what: str, **options: Any) -> Made:
     for made in each(partial(tables_of, **options), list(enumerate(paths, start=1)), what):
         for key, table in made.tables.items():
             parts.setdefault(key, []).append(table)
-        whole.heads |= made.heads
+        whole.cases |= made.cases
         whole.left_out += made.left_out
         whole.findings += made.findings
     if parts:
@@ -71,27 +72,27 @@ def read_tables(paths: Sequence[Path], what: str, **options: Any) -> Made:
 
 
 def _drop_copies(whole: Made) -> None:
-    """Take a case that lies there twice once: counted twice, it would bend every share."""
-    firsts: dict[str, str] = {}
-    copies = set()
-    for number, (head, path) in sorted(whole.heads.items()):
-        if firsts.setdefault(head, path) != path:
-            copies.add(number)
-            whole.left_out.append(f"{path}: the same case as {firsts[head]}")
-    if copies:
+    """Take a case that lies there twice once, as far as it goes: counted twice, it would bend every share."""
+    numbers = {case.path: number for number, case in whole.cases.items()}
+    copies = copies_among(whole.cases.values())
+    whole.left_out += [copy.told for copy in copies if copy.relation != "conflicting"]
+    whole.findings += [f"{copy.told}: both are counted" for copy in copies if copy.relation == "conflicting"]
+    unwanted = {numbers[copy.case.path] for copy in copies if copy.relation != "conflicting"}
+    if unwanted:
         import pyarrow as pa
         import pyarrow.compute as compute
 
-        unwanted = pa.array(sorted(copies), pa.int64())
+        values = pa.array(sorted(unwanted), pa.int64())
         for key, table in whole.tables.items():
-            whole.tables[key] = table.filter(compute.invert(compute.is_in(table["case_no"], value_set=unwanted)))
-        for number in copies:
-            del whole.heads[number]
+            whole.tables[key] = table.filter(compute.invert(compute.is_in(table["case_no"], value_set=values)))
+        for number in unwanted:
+            del whole.cases[number]
 
 
 def tell_left_out(made: Made) -> None:
-    """A line on standard error for each file that is not in the answer."""
+    """A line on standard error for each file that is not in the answer, and for each doubt about those that are."""
     sys.stderr.writelines(f"left out: {printable(line)}\n" for line in made.left_out)
+    sys.stderr.writelines(f"warning: {printable(line)}\n" for line in made.findings)
 
 
 def _asked(arguments: argparse.Namespace) -> str:

@@ -42,6 +42,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("last_at", "time", "when the last entry was made"),
         Column("utc_offset_min", "count", "offset of opened_at from UTC as recorded, minutes"),
         Column("closed", "truth", "whether the case was closed"),
+        Column("signed_off_by", "text", "the reviewer who signed the case off, as given; null where nobody did"),
+        Column("signed_off_at", "time", "when that was"),
         Column("entries", "count", "entries of the file"),
         Column("events", "count", "events ever recorded"),
         Column("unconfirmed", "count", "standing events that were never confirmed"),
@@ -120,3 +122,5 @@ VIEWS = {
     "vitals": "SELECT * FROM events WHERE kind = 'vital_sign'",
 }
 """Views over the tables, with the columns of events."""
+VIEWS_OF = dict.fromkeys(VIEWS, "events")
+"""View to the table that it is over."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -16,7 +16,8 @@ from voicelog.casefile.store import CaseFile
 from voicelog.errors import UsageError, VoicelogError
 from voicelog.events import event_fields
 from voicelog.exports.source import CaseRecord, ExportError, entry_of, happened, record_of, retracted
-from voicelog.many.columns import ORIGIN, TABLES, Column
+from voicelog.many.columns import ORIGIN, TABLES, Kind
+from voicelog.many.copies import CaseAt
 from voicelog.many.folder import look
 from voicelog.many.reading import OF_TABLE, rows_of
 from voicelog.views.labels import written
@@ -24,9 +25,10 @@ from voicelog.views.labels import written
 if TYPE_CHECKING:
     import pyarrow as pa
 
+_TYPES = "'case_opened', 'event', 'decision', 'case_closed', 'review_opened', 'signed_off', 'review_undone'"
 _ENTRIES = f"""SELECT seq, at, type, body, previous, hash, {OF_TABLE} FROM entries
-    WHERE type IN ('case_opened', 'utterance', 'event', 'decision', 'case_closed')
-    OR seq = 1 OR seq = (SELECT max(seq) FROM entries) ORDER BY seq"""
+    WHERE type IN ({_TYPES}{{more}}) OR seq = 1 OR seq = (SELECT max(seq) FROM entries) ORDER BY seq"""
+_KINDS = {table: {column.name: column.kind for column in columns} for table, columns in TABLES.items()}
 _PLACES, _DIGITS = 9, 29
 """Of a DECIMAL(38, 9): behind the point and before it."""
 _MOST_COUNT = 2**63
@@ -40,27 +42,34 @@ class Made:
 
     tables: dict[tuple[str, str], pa.Table] = field(default_factory=dict)
     """Table name and month of the case's opening, such as ``2026-11``, to rows."""
-    heads: dict[int, tuple[str, str]] = field(default_factory=dict)
-    """Number of each case in them to its head hash and its path."""
+    cases: dict[int, CaseAt] = field(default_factory=dict)
+    """Number of each case in them to where it was read."""
     left_out: list[str] = field(default_factory=list)
     """Files that are not, with why, a line each."""
     findings: list[str] = field(default_factory=list)
-    """What is wrong with the hash chains of those that are, a line each."""
+    """What is wrong with the hash chains of those that are, or doubtful about them, a line each."""
 
 
-def tables_of(paths: Sequence[tuple[int, Path]], *, check: bool = False, change: Change | None = None) -> Made:
+def tables_of(
+    paths: Sequence[tuple[int, Path]],
+    *,
+    check: bool = False,
+    change: Change | None = None,
+    only: Collection[str] = tuple(TABLES),
+) -> Made:
     """The rows of each file; no file stops the rest.
 
     Args:
         paths: the files, each with its number.
         check: also check every hash chain, which takes longer.
         change: made of each case before it becomes rows.
+        only: the tables to make; what no other needs is then not read.
     """
     made = Made()
     rows: dict[tuple[str, str], list[Row]] = {}
     for number, path in paths:
         try:
-            record, problems = _checked(path) if check else (_read(path), None)
+            record, problems = _checked(path) if check else (_read(path, heard="utterances" in only), None)
             made.findings += [f"{path}: {problem}" for problem in problems or ()]
             changed = change(record) if change else record
             of_case = list(_rows(changed, problems, number))
@@ -69,8 +78,10 @@ def tables_of(paths: Sequence[tuple[int, Path]], *, check: bool = False, change:
             continue
         month = f"{changed.entries[0].at:%Y-%m}"
         for table, row in of_case:
-            rows.setdefault((table, month), []).append(row)
-        made.heads[number] = (record.origin.head, str(path))
+            if table in only:
+                rows.setdefault((table, month), []).append(row)
+        origin = record.origin
+        made.cases[number] = CaseAt(str(path), origin.case_id, origin.entries, origin.head)
     made.tables = {(table, month): arrow_table(table, found) for (table, month), found in rows.items()}
     return made
 
@@ -99,8 +110,8 @@ def arrow_table(name: str, rows: Sequence[Row]) -> pa.Table:
     return pa.table(arrays, schema=schema)
 
 
-def _read(path: Path) -> CaseRecord:
-    """A case with the entries that the tables need.
+def _read(path: Path, *, heard: bool) -> CaseRecord:
+    """A case with the entries that the tables need, and with its utterances only if ``heard``.
 
     Raises:
         VoicelogError: it is no case file or cannot be read; says nothing of what the entries hold.
@@ -110,7 +121,7 @@ def _read(path: Path) -> CaseRecord:
         why = found.foreign or found.damage
         if why:
             raise ExportError(why)
-        rows = rows_of(path, found, _ENTRIES)
+        rows = rows_of(path, found, _ENTRIES.format(more=", 'utterance'" if heard else ""))
         entries = [_entry(row[:-1]) for row in rows]
     except OSError as error:
         raise ExportError(f"cannot be read: {error.strerror}") from error
@@ -144,22 +155,25 @@ def _rows(record: CaseRecord, problems: list[str] | None, number: int) -> Iterat
         *(number, origin.case, origin.case_id, origin.head),
         *(origin.grammar_hash, origin.recorded_with, origin.exported_with),
     )
-    shared: Row = dict(zip((column.name for column in ORIGIN), values, strict=True))
+    # In every table alike, so looked at once.
+    shared = _fitting("cases", dict(zip((column.name for column in ORIGIN), values, strict=True)))
     first, last = record.entries[0], record.entries[-1]
-    events = record.state.events
+    events, signed = record.state.events, record.state.signed_off
     case = {
         "opened_at": first.at,
         "last_at": last.at,
         "utc_offset_min": _offset(first.at),
         "closed": record.state.closed,
+        "signed_off_by": signed.by if signed else None,
+        "signed_off_at": signed.at if signed else None,
         "entries": origin.entries,
         "events": len(events),
         "unconfirmed": sum(one.status == "unconfirmed" for one in events),
         "problems": None if problems is None else len(problems),
     }
-    yield "cases", _fitting("cases", shared | case)
+    yield "cases", shared | _fitting("cases", case)
     for recorded in events:
-        yield "events", _fitting("events", shared | _event(record, recorded))
+        yield "events", shared | _fitting("events", _event(record, recorded))
     for heard in record.state.utterances:
         best = heard.alternatives[0] if heard.alternatives else ()
         row = {
@@ -173,11 +187,12 @@ def _rows(record: CaseRecord, problems: list[str] | None, number: int) -> Iterat
             "readings": len(heard.alternatives),
             "clip_sha256": heard.clip,
         }
-        yield "utterances", _fitting("utterances", shared | row)
+        yield "utterances", shared | _fitting("utterances", row)
     for entry in record.entries:
         if entry.type == "decision":
             said = {name: entry.body[name] for name in ("event", "status", "basis", "utterance")}
-            yield "decisions", _fitting("decisions", shared | said | {"entry": entry.seq, "decided_at": entry.at})
+            row = _fitting("decisions", said | {"entry": entry.seq, "decided_at": entry.at})
+            yield "decisions", shared | row
 
 
 def _event(record: CaseRecord, recorded: RecordedEvent) -> Row:
@@ -211,25 +226,26 @@ def _fitting(table: str, row: Row) -> Row:
     Raises:
         ExportError: one does not; says which column, and nothing of the value.
     """
-    for column in TABLES[table]:
-        value = row.get(column.name)
+    kinds = _KINDS[table]
+    for name, value in row.items():
         if value is None:
             continue
-        if not _fits(column, value):
-            raise ExportError(f"the column {column.name} of {table} cannot hold a value of it exactly")
-        if column.kind == "time":
-            row[column.name] = value.astimezone(UTC)
+        kind = kinds[name]
+        if not _fits(kind, value):
+            raise ExportError(f"the column {name} of {table} cannot hold a value of it exactly")
+        if kind == "time":
+            row[name] = value.astimezone(UTC)
     return row
 
 
-def _fits(column: Column, value: Any) -> bool:
-    match column.kind:
+def _fits(kind: Kind, value: Any) -> bool:
+    match kind:
+        case "text":
+            return isinstance(value, str)
+        case "count":
+            return bool(abs(value) < _MOST_COUNT)
         case "number":
             number = Decimal(value)
             return number.normalize().as_tuple().exponent >= -_PLACES and number.adjusted() < _DIGITS  # type: ignore[operator]
-        case "count":
-            return bool(abs(value) < _MOST_COUNT)
-        case "text":
-            return isinstance(value, str)
         case _:
             return True
