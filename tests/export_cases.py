@@ -18,13 +18,14 @@ from dialogue_talk import START, Talk, grammar
 from voicelog.audio.flac import encode_flac
 from voicelog.casefile.chain import FIRST_PREVIOUS, Entry, EntryDraft, place
 from voicelog.casefile.store import CaseFile
+from voicelog.drill.samples import NAMES
 from voicelog.events import Event, placed_in_time
 from voicelog.exports.source import CaseRecord, record_of
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Hypothesis, Utterance, Word
 from voicelog.session import Session, Span
 
-SAMPLES = ("anaphylaxis", "asthma", "seizure")
+SAMPLES = NAMES
 STATUSES = ("confirmed", "unconfirmed", "proposed", "rejected", "amended")
 OPENED = {"version": "0.1.0", "grammar_hash": "ab12", "listener": {}, "source": "typed", "clock": "stated"}
 CALLOUTS = (
