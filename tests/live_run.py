@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
@@ -30,6 +30,9 @@ PROGRAM = str(Path(sys.executable).with_name("voicelog"))
 ANSWER_S = 30.0
 """Longest a step may take on a slow machine before the test gives up, seconds."""
 
+SPHINX = ("--listener", "sphinx", "--voice", "hibari")
+"""Options that every machine with the tests' packages can meet."""
+
 Line = dict[str, Any]
 
 
@@ -48,10 +51,8 @@ def spoken(text: str, name: str = "hibari") -> NDArray[np.int16]:
 class Run:
     """One run of ``voicelog listen --json``."""
 
-    def __init__(self, pulse: Pulse, *options: str, limit_bytes: int | None = None) -> None:
-        command = [PROGRAM, "listen", "--json", *options]
-        if limit_bytes is not None:
-            command = ["prlimit", f"--fsize={limit_bytes}:unlimited", *command]
+    def __init__(self, pulse: Pulse, *options: str, before: Sequence[str] = ()) -> None:
+        command = [*before, PROGRAM, "listen", "--json", *options]
         self.pulse = pulse
         self.lines: list[Line] = []
         """All that was told so far."""
@@ -151,9 +152,9 @@ class Run:
 
 
 @contextmanager
-def running(pulse: Pulse, *options: str, limit_bytes: int | None = None) -> Iterator[Run]:
-    """A run that is killed at the end, if it has not ended."""
-    run = Run(pulse, *options, limit_bytes=limit_bytes)
+def running(pulse: Pulse, *options: str, before: Sequence[str] = ()) -> Iterator[Run]:
+    """A run that is killed at the end, if it has not ended; ``before`` are words before its command, such as env."""
+    run = Run(pulse, *options, before=before)
     try:
         yield run.listening()
     finally:

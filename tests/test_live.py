@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 from dialogue_talk import START
-from live_run import PROGRAM, running, stored
+from live_run import PROGRAM, SPHINX, running, stored
 from numpy.typing import NDArray
 from pulse import RATE, Pulse, why_not
 from pulse import pulse_server as pulse_server
@@ -38,7 +38,6 @@ EPI = "epinephrine zero point three milligrams intramuscular left thigh"
 NALOXONE = "naloxone two milligrams intranasal"
 LOST_MOST_S = 2.0
 """Of sound, by a crash; the promise of the program."""
-SPHINX = ("--listener", "sphinx", "--voice", "hibari")
 
 
 @pytest.fixture
@@ -167,7 +166,7 @@ def test_the_sound_server_gone_and_back(pulse: Pulse, case: Path) -> None:
 
 
 def test_a_full_disk_is_loud_and_nothing_heard_meanwhile_is_lost(pulse: Pulse, case: Path) -> None:
-    with running(pulse, "--case", str(case), *SPHINX, limit_bytes=150_000) as run:
+    with running(pulse, "--case", str(case), *SPHINX, before=("prlimit", "--fsize=150000:unlimited")) as run:
         run.until(lambda line: line["type"] == "spoken" and "Cannot record" in line["text"])
         time.sleep(0.5)
         run.say_unrecorded("heart rate ninety two")
