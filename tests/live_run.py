@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 from pulse import RATE, Pulse
 
@@ -98,11 +97,8 @@ class Run:
         return line
 
     def play(self, samples: NDArray[np.int16]) -> None:
-        """Into the virtual microphone, with a deep buffer: on a busy machine a shallow one tears words apart."""
-        path = self.pulse.folder / f"said{len(self.pulse.playing)}.wav"
-        soundfile.write(path, samples, RATE, subtype="PCM_16")
-        command = ["paplay", "--device=mic", "--latency-msec=2000", str(path)]
-        self.pulse.playing.append(subprocess.Popen(command, env={**os.environ, **self.pulse.environment}))
+        """Into the virtual microphone, with a deep buffer."""
+        self.pulse.play(samples, latency_ms=2000)
 
     def answered(self, text: str, name: str = "hibari") -> None:
         """Say it and wait until the answer has sounded to its end."""

@@ -100,11 +100,12 @@ class Pulse:
             self.server.wait()
             self.server = None
 
-    def play(self, samples: NDArray[np.int16], *, rate: int = RATE) -> subprocess.Popen[bytes]:
-        """Start playing into the virtual microphone."""
+    def play(self, samples: NDArray[np.int16], *, rate: int = RATE, latency_ms: int = 50) -> subprocess.Popen[bytes]:
+        """Start playing into the virtual microphone; on a busy machine a shallow buffer tears words apart."""
         path = self.folder / f"play{len(self.playing)}.wav"
         soundfile.write(path, samples, rate, subtype="PCM_16")
-        player = subprocess.Popen(["paplay", "--device=mic", "--latency-msec=50", str(path)], env=self._env)
+        command = ["paplay", "--device=mic", f"--latency-msec={latency_ms}", str(path)]
+        player = subprocess.Popen(command, env=self._env)
         self.playing.append(player)
         return player
 

@@ -27,13 +27,13 @@ def make(folder: Path, number: int) -> int:
     return invented_case(folder / f"case-{number:05}.voicelog", number).stat().st_size
 
 
-def one_run(*arguments: str) -> tuple[float, float]:
-    """Wall time in seconds and peak resident memory of the first process in MB."""
+def one_run(*arguments: str) -> tuple[float, float, float]:
+    """Wall time in seconds, peak resident memory of the first process in MB, and processor time of all in seconds."""
     start = time.perf_counter()
     process = subprocess.Popen([sys.executable, "-m", "voicelog", *arguments], stdout=subprocess.DEVNULL)
     _, status, usage = os.wait4(process.pid, 0)
     assert status == 0, status
-    return time.perf_counter() - start, usage.ru_maxrss / 1000
+    return time.perf_counter() - start, usage.ru_maxrss / 1000, usage.ru_utime + usage.ru_stime
 
 
 def report(name: str, *arguments: str) -> None:
@@ -42,7 +42,10 @@ def report(name: str, *arguments: str) -> None:
     runs = [one_run(*arguments) for _ in range(RUNS)]
     times = sorted(run[0] for run in runs)
     memory = median(run[1] for run in runs)
-    print(f"  {name}: min {times[0]:.2f} s, median {median(times):.2f} s, max {times[-1]:.2f} s, {memory:.0f} MB")
+    busy = median(run[2] for run in runs)
+    print(f"  {name}: min {times[0]:.2f} s, median {median(times):.2f} s, max {times[-1]:.2f} s, ", end="")
+    # What others at work on the machine stretch less.
+    print(f"{busy:.2f} s of processor, {memory:.0f} MB; load {os.getloadavg()[0]:.1f}")
 
 
 def main() -> None:
