@@ -308,6 +308,20 @@ def test_wrong_use_is_told(arguments: list[str], capsys: pytest.CaptureFixture[s
     assert capsys.readouterr().err.startswith(("voicelog: ", "left out: "))
 
 
+def test_a_table_that_is_wider_than_the_screen_is_told_line_by_line(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    main(["query", str(folder), "SELECT * FROM drugs ORDER BY case_no, entry"])
+    told = capsys.readouterr().out
+    assert told.count("\n  drug: ") == 4
+    assert "row 1\n" in told
+    assert "  dose: 0.4\n" in told
+    assert "systolic" not in told, "what is empty is left out"
+    main(["query", str(folder), "SELECT case_file, count(*) AS n FROM drugs GROUP BY ALL ORDER BY 1"])
+    assert capsys.readouterr().out.splitlines()[1].split() == ["a", "3"]
+
+
 def test_a_number_of_the_answer_keeps_its_digits(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     main(["query", str(folder), "SELECT DISTINCT dose FROM drugs", "--csv"])
     assert Decimal(capsys.readouterr().out.split()[1]) == Decimal("0.4")

@@ -309,7 +309,7 @@ def build_parser() -> argparse.ArgumentParser:
     listed = _command(
         commands,
         "list",
-        "the case files of a folder: when, problem, drugs, open items",
+        "the case files of a folder: when, problem, drugs, open items, sign-off",
         "voicelog list cases\n  voicelog list cases --open\n  voicelog list cases --json",
     )
     listed.add_argument("folder", type=Path, metavar="DIR", help="the folder; folders in it are not entered")

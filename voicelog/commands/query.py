@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 _MOST_ROWS = 500
 """What a table on screen shows; laying out more takes seconds, and nobody reads them."""
+_SHORT = 12
+"""Columns that a cell of a table has at least, if it is as long."""
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -159,22 +161,42 @@ def _print_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     from voicelog.views.screen import CAUTION
 
     console = Console(highlight=False)
-    table = Table(box=None, pad_edge=False, show_edge=False)
-    for name in names:
-        table.add_column(Text(printable(name)), overflow="fold")
-    for row in rows[:_MOST_ROWS]:
-        table.add_row(*(Text(_shown(value)) for value in row))
-    console.print(table)
-    count = f"{len(rows)} rows"
+    shown = [[_shown(value) for value in row] for row in rows[:_MOST_ROWS]]
+    headings = [printable(name) for name in names]
+    if _fits(console.width, headings, shown):
+        table = Table(box=None, pad_edge=False, show_edge=False)
+        for heading in headings:
+            table.add_column(Text(heading), overflow="fold")
+        for row in shown:
+            table.add_row(*map(Text, row))
+        console.print(table)
+    else:
+        for number, row in enumerate(shown, start=1):
+            console.print(Text(f"row {number}", style="italic"))
+            for heading, cell in zip(headings, row, strict=True):
+                if cell:
+                    console.print(Text.assemble((f"  {heading}: ", "dim"), cell), soft_wrap=True)
+    count = f"{len(rows)} row{'' if len(rows) == 1 else 's'}"
     if len(rows) > _MOST_ROWS:
         count = f"the first {_MOST_ROWS} of {count}; --csv gives all"
     console.print(Text(count, style="dim"), soft_wrap=True)
     console.print(Text(CAUTION, style="dim"), soft_wrap=True)
 
 
+def _fits(width: int, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
+    """Whether a table has room for its headings and for a word or two of every cell."""
+    columns = zip(headings, *rows, strict=True)
+    return (
+        sum(2 + max(len(heading), *(min(len(cell), _SHORT) for cell in cells), 0) for heading, *cells in columns)
+        <= width
+    )
+
+
 def _shown(value: Any) -> str:
     if isinstance(value, Decimal):
         return format(value, "f")
+    if isinstance(value, list):
+        return printable("; ".join(map(str, value)))
     return "" if value is None else printable(str(value))
 
 
