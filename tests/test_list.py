@@ -184,6 +184,7 @@ def folder_of_all_sorts(folder: Path) -> Path:
     (folder / "empty").touch()
     os.mkfifo(folder / "pipe")
     (folder / "gone").symlink_to(folder / "nowhere")
+    (folder / "loop").symlink_to(folder / "loop")
     (folder / "inner").mkdir()
     with closing(sqlite3.connect(folder / "other.db")) as connection, connection:
         connection.execute("CREATE TABLE x (y)")
@@ -203,10 +204,11 @@ def test_all_sorts_of_files_are_a_line_each(tmp_path: Path, capsys: pytest.Captu
         "empty": ("foreign", "empty"),
         "pipe": ("foreign", "not a file, but a device or a pipe"),
         "gone": ("foreign", "cannot be read: No such file or directory"),
+        "loop": ("foreign", "cannot be read: Too many levels of symbolic links"),
         "other.db": ("foreign", "an SQLite file, but not a case file"),
         "cut.voicelog": ("damaged", "its end is cut off"),
     }
-    assert summary["files"] == 8
+    assert summary["files"] == 9
 
 
 def test_only_what_is_open_or_damaged_on_demand(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

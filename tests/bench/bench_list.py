@@ -1,4 +1,4 @@
-"""How long ``voicelog list`` takes over thousands of invented cases: a distribution over fresh processes.
+"""How long ``voicelog list`` and ``query`` take over thousands of invented cases: a distribution over fresh processes.
 
 Run with the repository on the Python path: ``python -m tests.bench.bench_list [CASES]``.
 """
@@ -36,10 +36,10 @@ def one_run(*arguments: str) -> tuple[float, float, float]:
     return time.perf_counter() - start, usage.ru_maxrss / 1000, usage.ru_utime + usage.ru_stime
 
 
-def report(name: str, *arguments: str) -> None:
+def report(name: str, *arguments: str, rounds: int = RUNS) -> None:
     """Print the distribution over fresh processes, the first of which is left out."""
     one_run(*arguments)
-    runs = [one_run(*arguments) for _ in range(RUNS)]
+    runs = [one_run(*arguments) for _ in range(rounds)]
     times = sorted(run[0] for run in runs)
     memory = median(run[1] for run in runs)
     busy = median(run[2] for run in runs)
@@ -49,7 +49,7 @@ def report(name: str, *arguments: str) -> None:
 
 
 def main() -> None:
-    """Make the cases, list them, and print the distributions."""
+    """Make the cases, list them and ask about them, and print the distributions."""
     cases = int(sys.argv[1]) if len(sys.argv) > 1 else 5000
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -60,6 +60,9 @@ def main() -> None:
         )
         report("voicelog list       ", "list", name)
         report("voicelog list --json", "list", name, "--json")
+        sql = "SELECT count(*) FROM utterances JOIN decisions USING (case_no, utterance)"
+        report("a ready-made question", "query", name, "--name", "ventilation_to_drug", rounds=3)
+        report("SQL over the words   ", "query", name, sql, rounds=3)
         for part in (cases // 4, cases // 2):
             few = folder / f"first-{part}"
             few.mkdir()

@@ -42,7 +42,7 @@ def files_of(folder: Path) -> list[Path]:
     hint = "Name a folder that holds case files."
     try:
         with os.scandir(folder) as found:
-            names = {entry.name for entry in found if not entry.is_dir()}
+            names = {entry.name for entry in found if not _is_folder(entry)}
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or error
         raise UsageError(f"cannot read the folder {shown(folder)}: {why}", hint) from error
@@ -100,6 +100,13 @@ def look(path: Path) -> Look:
 def stamp(found: os.stat_result) -> tuple[int, ...]:
     """What tells that a file without a -wal has changed."""
     return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # a link that leads to itself: no folder, and ``look`` tells what it is
+        return False
 
 
 def _is_beside(name: str, names: set[str]) -> bool:
