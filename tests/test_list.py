@@ -84,7 +84,9 @@ def test_the_fast_reading_of_a_session_tells_what_the_fold_tells(tmp_path: Path)
     assert brief.open_items == 2
 
 
-def test_the_fast_reading_of_a_reviewed_case_tells_what_the_fold_tells(tmp_path: Path) -> None:
+def test_the_fast_reading_of_a_reviewed_case_tells_what_the_fold_tells(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = recorded_case(tmp_path / "case", "patient is forty years old with chest pain", *CALLOUTS)
     with CaseFile.open(path) as case:
         state = fold(case.entries())
@@ -101,6 +103,9 @@ def test_the_fast_reading_of_a_reviewed_case_tells_what_the_fold_tells(tmp_path:
     with CaseFile.open(path) as case:
         signed = fold(case.entries()).signed_off
     assert signed
+    for command in ("show", "audit"):
+        main([command, str(path)])
+        assert '✓ signed off by R. "Two" \\ Three, 2026-03-05 09:00' in capsys.readouterr().out
     judged(path, "undo", undo(signed.review))
     assert read_brief(path) == folded(path)
     assert read_brief(path).signed_off is None

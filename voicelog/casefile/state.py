@@ -93,6 +93,11 @@ class SignOff:
     at: datetime
     """When."""
 
+    @property
+    def told(self) -> str:
+        """In words, for a person; holds the name as it was given."""
+        return f"✓ signed off by {self.by}, {self.at:%Y-%m-%d %H:%M}"
+
 
 @dataclass(frozen=True)
 class CaseState:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from voicelog.casefile.chain import Entry
 from voicelog.casefile.closing import recorded_until, signature_problems, signed_with
 from voicelog.casefile.signing import fingerprint, verifier
-from voicelog.casefile.state import fold
+from voicelog.casefile.state import SignOff, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.checks.audit import GROUPS, NOTES, AuditFinding, Group, audit, integrity
 from voicelog.commands.rules import told_protocol
@@ -44,12 +44,13 @@ def run(arguments: argparse.Namespace) -> int:
     path = str(arguments.case)
     if broken is None and not entries:
         broken = "The case file has no entries."
+    state = None
     if broken is None:
         try:
             state = fold(entries)
         except CaseFileError as error:
             broken = error.message
-    if broken is None:
+    if state is not None:
         found = audit(entries, state, protocol, drugs, problems, recorded_until(entries))
     else:
         # What cannot be read cannot be judged: no part of it is called complete or missing.
@@ -57,7 +58,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         _print_json(found, path, entries)
     else:
-        _print(found, path, entries, checked=bool(keys))
+        signed = state.signed_off if state else None
+        _print(found, path, entries, signed, checked=bool(keys))
     return 1 if _findings(found) else 0
 
 
@@ -95,7 +97,9 @@ def _print_json(found: Sequence[AuditFinding], path: str, entries: Sequence[Entr
     sys.stdout.write(json_line(summary) + "\n")
 
 
-def _print(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry], *, checked: bool) -> None:
+def _print(
+    found: Sequence[AuditFinding], path: str, entries: Sequence[Entry], signed: SignOff | None, *, checked: bool
+) -> None:
     from rich.console import Console
     from rich.text import Text
 
@@ -110,6 +114,8 @@ def _print(found: Sequence[AuditFinding], path: str, entries: Sequence[Entry], *
     if key:
         unchecked = "" if checked else ": not checked, give the key with --public-key FILE"
         console.print(Text(f"says it is signed with key {fingerprint(key)}{unchecked}", style="dim"), soft_wrap=True)
+    if signed:
+        console.print(Text(printable(signed.told), style="dim"), soft_wrap=True)
     for group in GROUPS:
         title, sign, style = _TITLES[group]
         mine = [one for one in found if one.group == group]

@@ -44,6 +44,7 @@ def event_line(recorded: RecordedEvent) -> dict[str, object]:
 
 def case_line(state: CaseState, path: str) -> dict[str, object]:
     """The summary of a case as a JSON object."""
+    signed = state.signed_off
     counts: dict[str, int] = {}
     for event in state.events:
         counts[event.status] = counts.get(event.status, 0) + 1
@@ -51,6 +52,7 @@ def case_line(state: CaseState, path: str) -> dict[str, object]:
         "type": "case",
         "case": path,
         "closed": state.closed,
+        "signed_off": {"by": signed.by, "at": signed.at} if signed else None,
         "utterances": len(state.utterances),
         "events": counts,
         "opened": state.opened,
@@ -72,6 +74,8 @@ def _print(state: CaseState, path: str, head: str, problems: list[str]) -> None:
     console.print(Text(printable(f"case file {path}"), style="bold"), soft_wrap=True)
     console.print(Text(printable(heard), style="dim"), soft_wrap=True)
     console.print(Text(printable(f"head {head}"), style="dim"), soft_wrap=True)
+    if state.signed_off:
+        console.print(Text(printable(state.signed_off.told), style="green"), soft_wrap=True)
     console.print()
     print_case(console, state)
     console.print()

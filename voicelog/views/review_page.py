@@ -91,7 +91,7 @@ def review_html(
 
 def _header(model: ReviewModel, judging: Judging | None) -> str:
     signed = model.state.signed_off
-    mark = f"✓ signed off by {escape(signed.by)}" if signed else "○ not signed off"
+    mark = escape(signed.told) if signed else "○ not signed off"
     links = ""
     if judging:
         about = (("All cases", "/"), ("Previous case", judging.before), ("Next case", judging.after))
