@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import gc
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any, Literal, get_args
 
 from pydantic import ValidationError
 
+from voicelog.casefile.bodies import MalformedError, list_of, number_or_none, text_of, text_or_none, typed
 from voicelog.casefile.chain import Entry
 from voicelog.errors import CaseFileError
 from voicelog.events import Event, event_from
@@ -147,7 +148,7 @@ def _take(step: _Step, building: _Building, entry: Entry) -> None:
         first = error.errors(include_url=False, include_context=False, include_input=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise _malformed(entry, " ".join(f"event {where}: {first['msg']}".split())) from error
-    except _MalformedError as error:
+    except MalformedError as error:
         raise _malformed(entry, str(error)) from error
 
 
@@ -169,12 +170,7 @@ def current(state: CaseState) -> tuple[RecordedEvent, ...]:
     return tuple(event for event in state.events if event.status not in ("rejected", "amended"))
 
 
-_MISSING = object()
 _NEVER = datetime.min.replace(tzinfo=UTC)
-
-
-class _MalformedError(ValueError):
-    """A body lacks something or holds something else."""
 
 
 def _malformed(entry: Entry, why: str) -> CaseFileError:
@@ -195,154 +191,116 @@ class _Building:
 
     def known_event(self, name: str) -> str:
         if name not in self.events:
-            raise _MalformedError(f"there is no event {name!r} before it")
+            raise MalformedError(f"there is no event {name!r} before it")
         return name
 
 
 def _opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
     if building.opened is not None:
-        raise _MalformedError("the case was opened before")
+        raise MalformedError("the case was opened before")
     building.opened = body
 
 
 def _utterance(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    name = _text(body, "id")
+    name = text_of(body, "id")
     if name in building.utterances:
-        raise _MalformedError(f"there is an utterance {name!r} already")
+        raise MalformedError(f"there is an utterance {name!r} already")
     readings = tuple(
-        tuple(_word(word) for word in _list_of(reading, "words", dict))
-        for reading in _list_of(body, "alternatives", dict)
+        tuple(_word(word) for word in list_of(reading, "words", dict))
+        for reading in list_of(body, "alternatives", dict)
     )
     building.utterances[name] = RecordedUtterance(
         id=name,
-        start=_number_or_none(body, "start"),
-        end=_number_or_none(body, "end"),
-        clip=_text_or_none(body, "clip"),
-        listener=_text(body, "listener"),
+        start=number_or_none(body, "start"),
+        end=number_or_none(body, "end"),
+        clip=text_or_none(body, "clip"),
+        listener=text_of(body, "listener"),
         alternatives=readings,
         seq=seq,
     )
 
 
 def _word(body: dict[str, Any]) -> RecordedWord:
-    start, end, confidence = (_number_or_none(body, key) for key in ("start", "end", "confidence"))
-    return RecordedWord(_text(body, "text"), start, end, confidence)
+    start, end, confidence = (number_or_none(body, key) for key in ("start", "end", "confidence"))
+    return RecordedWord(text_of(body, "text"), start, end, confidence)
 
 
 def _event(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    name = _text(body, "id")
+    name = text_of(body, "id")
     if name in building.events:
-        raise _MalformedError(f"there is an event {name!r} already")
-    amends = _text_or_none(body, "amends")
+        raise MalformedError(f"there is an event {name!r} already")
+    amends = text_or_none(body, "amends")
     if amends is not None:
         building.known_event(amends)
-    needs_confirm: bool = _typed(body, "needs_confirm", bool)
+    needs_confirm: bool = typed(body, "needs_confirm", bool)
     building.events[name] = RecordedEvent(
         id=name,
-        event=event_from(_typed(body, "event", dict)),
+        event=event_from(typed(body, "event", dict)),
         status="unconfirmed" if needs_confirm else "proposed",
-        flags=tuple(_list_of(body, "flags", str)),
+        flags=tuple(list_of(body, "flags", str)),
         basis=None,
         amends=amends,
-        utterance=_text_or_none(body, "utterance"),
+        utterance=text_or_none(body, "utterance"),
         seq=seq,
         needs_confirm=needs_confirm,
     )
 
 
 def _decision(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    name = building.known_event(_text(body, "event"))
-    said = _text(body, "status")
+    name = building.known_event(text_of(body, "event"))
+    said = text_of(body, "status")
     status = _DECISIONS.get(said)
     if status is None:
-        raise _MalformedError(f"{said!r} is no decision")
-    basis, utterance = _text(body, "basis"), _text_or_none(body, "utterance")
+        raise MalformedError(f"{said!r} is no decision")
+    basis, utterance = text_of(body, "basis"), text_or_none(body, "utterance")
     building.events[name] = replace(building.events[name], status=status, basis=basis, decided_in=utterance)
 
 
 def _read_back(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    _text(body, "text")
-    for name in _list_of(body, "events", str):
+    text_of(body, "text")
+    for name in list_of(body, "events", str):
         building.known_event(name)
 
 
 def _closed(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    _typed(body, "count", int)
-    _text(body, "head")
+    typed(body, "count", int)
+    text_of(body, "head")
     building.closed = True
 
 
 def _review_opened(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    _text(body, "purpose")
+    text_of(body, "purpose")
     building.closed = False
     building.review = seq
 
 
 def _signed_off(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    building.signed_off = SignOff(_text(body, "by"), building.review, building.at)
+    building.signed_off = SignOff(text_of(body, "by"), building.review, building.at)
 
 
 def _review_undone(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    review: int = _typed(body, "review", int)
+    review: int = typed(body, "review", int)
     building.undone.add(review)
     if building.signed_off and building.signed_off.review == review:
         building.signed_off = None
 
 
 def _review_comment(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    _text(body, "text")
-    _text(body, "about")
+    text_of(body, "text")
+    text_of(body, "about")
 
 
 def _audio_deleted(building: _Building, seq: int, body: dict[str, Any]) -> None:
-    _list_of(body, "clips", str)
+    list_of(body, "clips", str)
 
 
 def _with_text(key: str) -> _Step:
     """A step for an entry that leaves the state as it is, but must hold a text."""
 
     def check(building: _Building, seq: int, body: dict[str, Any]) -> None:
-        _text(body, key)
+        text_of(body, key)
 
     return check
-
-
-def _typed(body: Mapping[str, Any], key: str, kind: type) -> Any:
-    value = body.get(key, _MISSING)
-    if value is _MISSING:
-        raise _MalformedError(f"it has no {key!r}")
-    if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
-        raise _MalformedError(f"its {key!r} is not of type {kind.__name__}")
-    return value
-
-
-def _text(body: Mapping[str, Any], key: str) -> str:
-    return str(_typed(body, key, str))
-
-
-def _text_or_none(body: Mapping[str, Any], key: str) -> str | None:
-    return None if key in body and body[key] is None else _text(body, key)
-
-
-def _list_of(body: Mapping[str, Any], key: str, kind: type) -> list[Any]:
-    items: list[Any] = _typed(body, key, list)
-    if not all(isinstance(item, kind) for item in items):
-        raise _MalformedError(f"its {key!r} holds something that is not of type {kind.__name__}")
-    return items
-
-
-def _number_or_none(body: Mapping[str, Any], key: str) -> Decimal | None:
-    text = body.get(key, _MISSING)
-    if text is None:
-        return None
-    try:
-        # Asked for three times a word, so the usual case goes without the checks that tell an unusual one.
-        number = Decimal(text if type(text) is str else _text(body, key))
-    except InvalidOperation as error:
-        raise _MalformedError(f"its {key!r} is not a number") from error
-    if not number.is_finite():
-        raise _MalformedError(f"its {key!r} is not a finite number")
-    return number
 
 
 _Step = Callable[[_Building, int, dict[str, Any]], None]
