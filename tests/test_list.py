@@ -252,6 +252,24 @@ def test_a_copy_of_a_case_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert "2026-03-05 R. One" in told
 
 
+def test_many_ways_to_go_on_from_one_entry_are_told_in_few_lines(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    first = recorded_case(tmp_path / "0", *CALLOUTS)
+    for number in range(1, 30):
+        copy_case(first, tmp_path / str(number))
+        judged(tmp_path / str(number), "comment", comment("", f"remark {number}"))
+    assert main(["list", str(tmp_path)]) == 0
+    told = capsys.readouterr().out.splitlines()
+    # All go on from the first, so that one is older than whichever of the others; of these one stands for all.
+    assert sum("neither continues the other" in line for line in told) == 20
+    assert any("and 9 more copies" in line for line in told)
+    assert main(["list", str(tmp_path), "--json"]) == 0
+    copies = [line for line in map(json.loads, capsys.readouterr().out.splitlines()) if line["type"] == "copy"]
+    assert [one["path"] for one in copies if one["relation"] == "older"] == [str(first)]
+    assert len(copies) == 29
+
+
 BRIEF = Brief(
     path="/x/case-with-a-rather-long-name.voicelog",
     state="closed",

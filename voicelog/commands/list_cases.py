@@ -75,7 +75,7 @@ def _print(shown: list[Brief], found: list[Brief], copies: list[Copy]) -> None:
     told += f", {counts['with_open_items']} with open items, {counts['signed_off']} signed off"
     told += f"; {counts['damaged']} damaged, {counts['foreign']} other files"
     console.print(Text(told, style="dim"), soft_wrap=True)
-    for copy in copies[:_MOST_COPIES]:
+    for copy in sorted(copies, key=lambda one: one.relation != "conflicting")[:_MOST_COPIES]:
         style = "bold yellow" if copy.relation == "conflicting" else "dim"
         console.print(Text(printable(copy.told), style=style), soft_wrap=True)
     if len(copies) > _MOST_COPIES:

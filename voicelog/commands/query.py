@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 _MOST_ROWS = 500
 """What a table on screen shows; laying out more takes seconds, and nobody reads them."""
+_MOST_DOUBTS = 20
 _SHORT = 12
 """Columns that a cell of a table has at least, if it is as long."""
 
@@ -78,7 +79,10 @@ def _drop_copies(whole: Made) -> None:
     numbers = {case.path: number for number, case in whole.cases.items()}
     copies = copies_among(whole.cases.values())
     whole.left_out += [copy.told for copy in copies if copy.relation != "conflicting"]
-    whole.findings += [f"{copy.told}: both are counted" for copy in copies if copy.relation == "conflicting"]
+    doubts = [f"{copy.told}: both are counted" for copy in copies if copy.relation == "conflicting"]
+    whole.findings += doubts[:_MOST_DOUBTS]
+    if len(doubts) > _MOST_DOUBTS:
+        whole.findings.append(f"and {len(doubts) - _MOST_DOUBTS} more such files, as of replays of one recording")
     unwanted = {numbers[copy.case.path] for copy in copies if copy.relation != "conflicting"}
     if unwanted:
         import pyarrow as pa

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -60,33 +60,30 @@ def copies_among(cases: Iterable[CaseAt]) -> list[Copy]:
     same: dict[str, list[CaseAt]] = {}
     for case in cases:
         same.setdefault(case.case_id, []).append(case)
-    found: list[Copy] = []
-    for group in same.values():
-        kept: list[CaseAt] = []
-        for case in sorted(group, key=lambda one: -one.entries) if len(group) > 1 else ():
-            copy = _of_any(case, kept)
-            if copy is None or copy.relation == "conflicting":
-                kept.append(case)
-            if copy is not None:
-                found.append(copy)
-    return found
+    return [copy for group in same.values() if len(group) > 1 for copy in _copies(group)]
 
 
-def _of_any(case: CaseAt, kept: Sequence[CaseAt]) -> Copy | None:
-    """What a file is to those that hold at least as many entries; None for the first."""
-    for other in kept:
-        if case.head == other.head:
-            return Copy(case, other, "same")
-        if case.entries < other.entries and _hash_at(other.path, case.entries) == case.head:
-            return Copy(case, other, "older")
-    return Copy(case, kept[0], "conflicting") if kept else None
+def _copies(group: Sequence[CaseAt]) -> Iterator[Copy]:
+    """The copies among files with the same first entry."""
+    # What stands at each place of a chain, so that each file is read once however many there are.
+    known: dict[tuple[int, str], CaseAt] = {}
+    longest = max(group, key=lambda one: one.entries)
+    for case in sorted(group, key=lambda one: -one.entries):
+        owner = known.get((case.entries, case.head))
+        if owner is not None:
+            yield Copy(case, owner, "same" if owner.head == case.head else "older")
+            continue
+        if known:
+            yield Copy(case, longest, "conflicting")
+        for place in ((case.entries, case.head), *_places(case.path)):
+            known.setdefault(place, case)
 
 
-def _hash_at(path: str, seq: int) -> str | None:
-    """The hash of one entry; None where it cannot be read any more."""
+def _places(path: str) -> list[tuple[int, str]]:
+    """The place and the hash of every entry of a file; none where it cannot be read any more."""
     try:
         file = Path(path)
-        ((digest, _),) = rows_of(file, look(file), f"SELECT hash, {OF_TABLE} FROM entries WHERE seq = {seq:d}")
+        rows = rows_of(file, look(file), f"SELECT seq, hash, {OF_TABLE} FROM entries ORDER BY seq")
     except (OSError, sqlite3.Error, StopIteration, ValueError, VoicelogError):
-        return None
-    return str(digest)
+        return []
+    return [(seq, digest) for seq, digest, _ in rows]
