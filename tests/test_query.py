@@ -6,6 +6,8 @@ import csv
 import io
 import json
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -196,6 +198,15 @@ def test_who_signed_off_stands_with_the_case(folder: Path, capsys: pytest.Captur
 )
 def test_only_the_tables_that_a_query_looks_at_are_made(sql: str, needed: set[str]) -> None:
     assert tables_for(sql) == needed
+
+
+def test_the_engine_and_its_threads_are_not_yet_here_when_the_readers_are_forked() -> None:
+    code = (
+        "import sys; from voicelog.many.engine import tables_for; from voicelog.many.pool import apart;"
+        "print(sorted(apart(tables_for, 'SELECT 1 FROM cases, drugs')), {'duckdb', 'pyarrow'} & {*sys.modules})"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "['cases', 'events'] set()\n"
 
 
 def test_wrong_sql_is_told_before_any_case_is_read(

@@ -17,7 +17,7 @@ from voicelog.errors import UsageError
 from voicelog.many.columns import TABLES, VIEWS
 from voicelog.many.copies import copies_among
 from voicelog.many.folder import files_of_all
-from voicelog.many.pool import each
+from voicelog.many.pool import apart, each
 from voicelog.many.questions import QUESTIONS
 from voicelog.many.tables import Made, tables_of
 from voicelog.views.plain import json_line
@@ -41,7 +41,7 @@ def run(arguments: argparse.Namespace) -> int:
     sql = _asked(arguments)
     from voicelog.many.engine import answer, tables_for
 
-    paths, needed = files_of_all([arguments.folder]), tables_for(sql)
+    paths, needed = files_of_all([arguments.folder]), apart(tables_for, sql)
     made = read_tables(paths, "reading cases", only=needed)
     found = answer({name: _joined(made, name) for name in needed if _has(made, name)}, sql, needed)
     names, rows = found.column_names, _plain_rows(found)

@@ -37,10 +37,7 @@ def each(work: Callable[[Sequence[Item]], Made], items: Sequence[Item], what: st
     if workers < 2 or len(items) < _WORTH_A_PROCESS:
         yield from _shown(map(work, chunks), len(items), what)
         return
-    # A fork needs no second import of everything, and here no thread runs yet.
-    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else None
-    start = partial(signal.signal, signal.SIGINT, signal.SIG_IGN)
-    with ProcessPoolExecutor(workers, multiprocessing.get_context(method), initializer=start) as pool:
+    with _processes(workers) as pool:
         try:
             yield from _shown(pool.map(work, chunks), len(items), what)
         except BrokenProcessPool as error:
@@ -49,6 +46,20 @@ def each(work: Callable[[Sequence[Item]], Made], items: Sequence[Item], what: st
             ) from error
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def apart(work: Callable[[Item], Made], item: Item) -> Made:
+    """What ``work`` makes of one thing, in a process of its own: threads that it starts end with that, and so none
+    runs when ``each`` forks. Raises what ``work`` raises."""
+    with _processes(1) as pool:
+        return pool.submit(work, item).result()
+
+
+def _processes(count: int) -> ProcessPoolExecutor:
+    # A fork needs no second import of everything, and here no thread runs yet.
+    method = "fork" if "fork" in multiprocessing.get_all_start_methods() else None
+    start = partial(signal.signal, signal.SIGINT, signal.SIG_IGN)
+    return ProcessPoolExecutor(count, multiprocessing.get_context(method), initializer=start)
 
 
 def _processors() -> int:
