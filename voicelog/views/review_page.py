@@ -143,8 +143,12 @@ def _marks(model: ReviewModel, judging: Judging | None) -> str:
 
 def _open(model: ReviewModel) -> str:
     items = "".join(f"<li>{escape(item)}</li>" for item in open_items(model))
-    also = "".join(f"<li>{escape(one.text)}</li>" for one in model.findings if one.group in ("standing", "gap"))
-    more = f"<details><summary>Found by the checks, and not heard</summary><ul>{also}</ul></details>" if also else ""
+    also = "".join(
+        f"<li>{escape(one.text)}</li>" for one in model.findings if one.group in ("standing", "gap", "clock")
+    )
+    more = (
+        f"<details><summary>Found by the checks, not heard, or noted</summary><ul>{also}</ul></details>" if also else ""
+    )
     return f'<section id="open"><h2>Open</h2><ul>{items or "<li>nothing</li>"}</ul>{more}</section>'
 
 
