@@ -1,6 +1,6 @@
 """A case in a few words, read fast: when, what for, which drugs, what is open; the chain is not checked here.
 
-Only the entries it needs are read, without the models of the events; ``tests/test_many_brief.py`` holds it to the fold.
+Only the entries it needs are read, without the models of the events; ``tests/test_list.py`` holds it to the fold.
 """
 
 from __future__ import annotations
