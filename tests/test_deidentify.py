@@ -19,6 +19,7 @@ from hypothesis import given, settings
 
 from voicelog.casefile.canonical import canonical_json
 from voicelog.casefile.chain import EntryDraft, clip_hash
+from voicelog.casefile.review import add_review
 from voicelog.casefile.state import CaseState, fold
 from voicelog.casefile.store import CaseFile
 from voicelog.cli import main
@@ -102,7 +103,10 @@ def planted_case(path: Path) -> Path:
                     EntryDraft("notice", {"text": text}, at),
                 ]
             )
-        case.close_case(AT + timedelta(minutes=9))
+        end = AT + timedelta(minutes=9)
+        case.close_case(end)
+        comment = EntryDraft("review_comment", {"about": "", "text": text, "by": text}, end)
+        add_review(case, text, [comment, EntryDraft("signed_off", {"by": text}, end)], end)
     return path
 
 
