@@ -120,7 +120,7 @@ def test_a_wrong_passphrase_is_told_and_nothing_is_changed(path: Path, secret: P
 def test_a_missing_passphrase_is_told(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     filled(path)
     monkeypatch.delenv(PASSPHRASE_FILE)
-    with pytest.raises(CaseFileError, match="or an encrypted one") as caught:
+    with pytest.raises(CaseFileError, match="or one that is encrypted") as caught:
         CaseFile.open(path)
     assert "--passphrase-file" in caught.value.hint
 
@@ -255,7 +255,7 @@ def test_the_option_names_the_passphrase_for_one_run(
     monkeypatch.delenv(PASSPHRASE_FILE)
     for command in (["show"], ["handover"], ["audit"], ["export", "--to", "csv"]):
         assert main([*command, str(path)]) == 2
-        assert "or an encrypted one" in capsys.readouterr().err
+        assert "or one that is encrypted" in capsys.readouterr().err
         assert main([*command, str(path), "--passphrase-file", str(secret)]) in (0, 1)
         capsys.readouterr()
     assert PASSPHRASE_FILE not in os.environ

@@ -205,7 +205,7 @@ def test_all_sorts_of_files_are_a_line_each(tmp_path: Path, capsys: pytest.Captu
     assert found == {
         "good.voicelog": ("closed", ""),
         "waiting.voicelog": ("open", ""),
-        "notes.txt": ("foreign", "not a case file, or an encrypted one"),
+        "notes.txt": ("foreign", "not a case file, or one that is encrypted"),
         "empty": ("foreign", "empty"),
         "pipe": ("foreign", "not a file, but a device or a pipe"),
         "gone": ("foreign", "cannot be read: No such file or directory"),

@@ -133,7 +133,7 @@ def test_what_could_not_be_read_is_told_and_the_rest_is_answered(
     assert main(["query", str(folder), "SELECT count(*) AS n FROM cases", "--csv"]) == 1
     captured = capsys.readouterr()
     assert captured.out == "n\r\n2\r\n"
-    assert captured.err == f"left out: {folder / 'notes.txt'}: not a case file, or an encrypted one\n"
+    assert captured.err == f"left out: {folder / 'notes.txt'}: not a case file, or one that is encrypted\n"
 
 
 def test_words_decisions_and_provenance_are_in_the_tables(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -114,8 +114,8 @@ def _told_as_locked(path: Path, secret: str | None) -> Iterator[None]:
         if secret:
             said = f"Cannot open {shown(path)}: the passphrase does not fit, or it is not a case file."
             raise CaseFileError(said, f"Name the right passphrase file {hint}") from error
-        said = f"Cannot open {shown(path)}: it is not a case file, or an encrypted one."
-        raise CaseFileError(said, f"{NOT_OURS} For an encrypted one give the passphrase {hint}") from error
+        said = f"Cannot open {shown(path)}: it is not a case file, or one that is encrypted."
+        raise CaseFileError(said, f"{NOT_OURS} For one that is encrypted give the passphrase {hint}") from error
 
 
 def _check_ours(connection: sqlite3.Connection, path: Path) -> None:

@@ -122,7 +122,7 @@ def read_brief(path: Path) -> Brief:
     except sqlite3.Error as error:
         return Brief(str(path), "damaged", " ".join(f"cannot be read: {error}".split()))
     except CaseFileError as error:
-        return Brief(str(path), "foreign", f"{error.message} {error.hint}")
+        return Brief(str(path), "foreign", error.message)
     # What the entries hold is not said: it may be the patient's.
     except (
         ArithmeticError,

@@ -80,7 +80,7 @@ def look(path: Path) -> Look:
         return Look("empty")
     if len(header) < _HEADER_BYTES or not header.startswith(_MAGIC):
         sealed = len(header) == _HEADER_BYTES and bool(os.environ.get(PASSPHRASE_FILE))
-        return Look("", "", stamp(found), sealed) if sealed else Look("not a case file, or an encrypted one")
+        return Look("", "", stamp(found), sealed) if sealed else Look("not a case file, or one that is encrypted")
     if int.from_bytes(header[68:72], "big") != APPLICATION_ID:
         return Look("an SQLite file, but not a case file")
     version = int.from_bytes(header[60:64], "big")
