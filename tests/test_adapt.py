@@ -108,7 +108,7 @@ def test_a_model_file_is_written_back_byte_for_byte(tmp_path: Path) -> None:
 
 
 @given(arrays(np.float32, (4, 7), elements=st.floats(-3, 3, width=32)))
-def test_packing_keeps_each_value_to_half_a_step(rows: np.ndarray) -> None:  # type: ignore[type-arg]
+def test_packing_keeps_each_value_to_half_a_step(rows: np.ndarray) -> None:
     back = unpacked(packed({"a": rows, "b": rows[0]}))
     step = np.abs(rows).max(axis=1, keepdims=True) / 127
     assert (np.abs(back["a"] - rows) <= step * 0.51 + 1e-6).all()

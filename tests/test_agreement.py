@@ -15,9 +15,10 @@ from voicelog.casefile.state import fold
 from voicelog.casefile.store import CaseFile
 from voicelog.events import event_fields
 from voicelog.grammar.loader import load_grammar
-from voicelog.parse.agreement import ALONE, DOUBT, SETTINGS, judged
+from voicelog.parse.agreement import DOUBT, SETTINGS, judged
 from voicelog.parse.parser import parse
 from voicelog.parse.result import ParseResult
+from voicelog.parse.three import ALONE
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Fit, Hypothesis, SecondOpinion, Utterance, Word
 from voicelog.recognisers.written import candidates, written

@@ -16,7 +16,7 @@ from review_cases import LINES, heard_file, told_by_pair
 
 from voicelog.casefile.state import fold
 from voicelog.cli import main
-from voicelog.views.timeline import CAUTION
+from voicelog.views.screen import CAUTION
 
 pytestmark = [
     pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium"),
