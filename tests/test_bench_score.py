@@ -14,20 +14,13 @@ from bench.recognition.corpus import SETS, SNRS, VOICES, Set, synthetic_clips, t
 from bench.recognition.ear import Ear
 from bench.recognition.human import number_words
 from bench.recognition.plot import svg
-from bench.recognition.score import (
-    OUTCOMES,
-    Entered,
-    FalseEntries,
-    Heard,
-    Outcome,
-    Score,
-    false_entries,
-    score,
-)
+from bench.recognition.score import score
 from bench.recognition.sounds import LEAD_S, TAIL_S, Say, Sounds, samples_of
-from bench.recognition.summary import an_hour, by_snr, line_of, percentile, together, wilson_upper
 from hypothesis import given
 from hypothesis import strategies as st
+
+from voicelog.drill.judge import OUTCOMES, Entered, FalseEntries, Heard, Outcome, Score, false_entries
+from voicelog.drill.summary import an_hour, by_snr, line_of, percentile, together, wilson_upper
 
 PULSE = Callout("vitals", "pulse fifty", (vital("heart_rate", 50),))
 FENTANYL = Callout("drugs", "fentanyl fifty micrograms i v", (drug("fentanyl", "50 ug", "intravenous"),))
@@ -60,7 +53,7 @@ def entered(fields: dict[str, object], *flags: str) -> Entered:
         (PULSE, Heard(commands=("say_again",)), "rejected"),
         (FENTANYL, Heard(events=(entered(drug("fentanyl", "15 ug", "intravenous")),)), "wrong"),
         (FENTANYL, Heard(events=(entered(drug("fentanyl", "50 ug", "intravenous")),)), "exact"),
-        (BOTH, Heard(events=(entered(vital("heart_rate", 50)),)), "partly"),
+        (BOTH, Heard(events=(entered(vital("heart_rate", 50)),)), "missed"),
         (BOTH, Heard(events=(entered(vital("respiratory_rate", 9)), entered(vital("heart_rate", 50)))), "exact"),
         (BOTH, Heard(events=(entered(vital("heart_rate", 50)),), question=True), "asked"),
         (CONFIRM, Heard(commands=("confirm",), decisions=("confirmed",)), "exact"),
@@ -225,7 +218,7 @@ def test_a_clip_begins_and_ends_with_silence(tmp_path: Path) -> None:
 
 
 def test_the_bars_of_the_picture_fill_their_height() -> None:
-    lines = {"clean": {"count": 4, "exact": 2, "asked": 1, "partly": 0, "rejected": 0, "wrong": 1}, "all": {}}
+    lines = {"clean": {"count": 4, "exact": 2, "asked": 1, "missed": 0, "rejected": 0, "wrong": 1}, "all": {}}
     picture = ElementTree.fromstring(svg({"sphinx": {"synthetic": lines}}))
     bars = [part for part in picture.iter() if part.tag.endswith("rect") and len(part)]
     assert sum(Decimal(bar.attrib["height"]) for bar in bars) == 180

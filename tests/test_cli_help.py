@@ -41,6 +41,7 @@ def test_the_commands_of_this_version() -> None:
         "import",
         "query",
         "list",
+        "drill",
     ]
 
 

@@ -27,7 +27,7 @@ from voicelog.drill.render import (
     write_recording,
 )
 from voicelog.drill.samples import NAMES, remake, samples_dir
-from voicelog.drill.script import DrillError, NoisePart, Script, parse_script, read_script
+from voicelog.drill.script import DrillError, Line, NoisePart, Script, parse_script, read_script
 from voicelog.drill.voices import active_rms, said_as, speak, trimmed, voice
 from voicelog.events import event_fields, event_from
 
@@ -233,7 +233,7 @@ def test_the_mix_has_the_asked_snr(noisy: Rendering) -> None:
 def test_lines_never_overlap_and_never_come_early(steps: list[tuple[float, int]]) -> None:
     at = [float(total) for total in np.cumsum([step for step, _ in steps])]
     lengths = [length for _, length in steps]
-    starts = placed(at, lengths)
+    starts = placed([Line(second, "lead", "callout", "pulse ninety") for second in at], lengths)
     assert all(start >= round(seconds * 16_000) for start, seconds in zip(starts, at, strict=True))
     for start, length, following in zip(starts, lengths, starts[1:], strict=False):
         assert following >= start + length + round(MIN_GAP_S * 16_000)

@@ -12,6 +12,7 @@ from pathlib import Path
 from voicelog import __version__
 from voicelog.casefile.secret import named_passphrase
 from voicelog.defects import told, told_threads
+from voicelog.drill_arguments import add_drill
 from voicelog.errors import GrammarError, VoicelogError
 from voicelog.many.questions import QUESTIONS
 from voicelog.recognisers.registry import FOR_AUDIO
@@ -317,6 +318,7 @@ def build_parser() -> argparse.ArgumentParser:
     listed.add_argument("--json", action="store_true", help="one JSON object a line")
     _passphrase(listed)
     listed.set_defaults(module="list_cases")
+    add_drill(commands, _command, _common)
     return parser
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from voicelog.drill.noise import background
 from voicelog.drill.script import DrillError, Line, Script
@@ -14,6 +15,8 @@ from voicelog.recognisers.base import SAMPLE_RATE
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+RecordingFormat = Literal["flac", "wav"]
 
 SPEECH_DBFS = -24.0
 """RMS of active speech in the recording, dB below full scale: loud enough, with room for peaks."""
@@ -54,11 +57,16 @@ class Rendering:
     """RMS of active speech over RMS of noise as mixed, dB; None without noise."""
 
 
-def render(script: Script) -> Rendering:
+def render(script: Script, recorded_noise: NDArray[np.float64] | None = None) -> Rendering:
     """Speak and mix a script.
 
     SNR is RMS of active speech (all lines set to one level; 10 ms frames within 30 dB of a line's loudest) over RMS of
     the noise across the whole recording, both over the full band.
+
+    Args:
+        script: what is said, by whom and in which noise.
+        recorded_noise: 16 kHz, any level, not silent; stands in place of the script's noise, from a place that the
+            script's seed chooses, over and over.
 
     Raises:
         DrillError: a voice is missing, or the mix does not fit into 16 bits.
@@ -66,8 +74,8 @@ def render(script: Script) -> Rendering:
     import numpy as np
 
     spoken = [speak(line.say, script.voices[line.speaker]) for line in script.lines]
-    starts = placed([line.at for line in script.lines], [signal.size for signal in spoken])
-    end = starts[-1] + spoken[-1].size
+    starts = placed(script.lines, [signal.size for signal in spoken])
+    end = max(start + signal.size for start, signal in zip(starts, spoken, strict=True))
     total = max(round(script.length_s * SAMPLE_RATE), end + round(_TAIL_S * SAMPLE_RATE))
     speech_level = 32768 * 10 ** (SPEECH_DBFS / 20)
     mix = np.zeros(total)
@@ -75,7 +83,11 @@ def render(script: Script) -> Rendering:
     for line, start, signal in zip(script.lines, starts, spoken, strict=True):
         mix[start : start + signal.size] += signal * speech_level
         truth.append(SpokenLine(line, start / SAMPLE_RATE, (start + signal.size) / SAMPLE_RATE))
-    noise = background(script.noise, total, script.seed)
+    if recorded_noise is None:
+        noise = background(script.noise, total, script.seed)
+    else:
+        start = int(np.random.default_rng(script.seed).integers(recorded_noise.size))
+        noise = np.resize(np.roll(recorded_noise, -start), total)
     raw_level = float(np.sqrt(np.mean(noise**2)))
     step, snr_db = 1, None
     if raw_level > 0:
@@ -88,19 +100,25 @@ def render(script: Script) -> Rendering:
     return Rendering(rounded.astype(np.int16), tuple(truth), snr_db)
 
 
-def placed(at: list[float], lengths: list[int]) -> list[int]:
-    """First sample of each line: its time in the script, later only where the line before it is not over.
+def placed(lines: Sequence[Line], lengths: Sequence[int]) -> list[int]:
+    """First sample of each line: its time in the script, later where the line before it is not over.
+
+    A line that is said over the one before keeps its distance to that one's beginning instead.
 
     Args:
-        at: seconds of each line, rising.
+        lines: in order of time.
         lengths: samples of each line.
     """
     starts: list[int] = []
     free = 0
-    for seconds, length in zip(at, lengths, strict=True):
-        start = max(round(seconds * SAMPLE_RATE), free)
+    for number, (line, length) in enumerate(zip(lines, lengths, strict=True)):
+        start = round(line.at * SAMPLE_RATE)
+        if line.over and starts:
+            start = starts[-1] + round((line.at - lines[number - 1].at) * SAMPLE_RATE)
+        else:
+            start = max(start, free)
         starts.append(start)
-        free = start + length + round(MIN_GAP_S * SAMPLE_RATE)
+        free = max(free, start + length + round(MIN_GAP_S * SAMPLE_RATE))
     return starts
 
 
@@ -122,7 +140,7 @@ def rounding_step(noise: NDArray[np.float64]) -> int:
 
 
 def write_recording(rendering: Rendering, script: Script, path: Path) -> None:
-    """Write the samples as FLAC, the script's start time in its DATE comment.
+    """Write the samples as FLAC or WAV, as the path ends, the script's start time in the DATE comment.
 
     Raises:
         DrillError: the file cannot be written.
@@ -131,7 +149,7 @@ def write_recording(rendering: Rendering, script: Script, path: Path) -> None:
 
     try:
         with soundfile.SoundFile(
-            path, "w", samplerate=SAMPLE_RATE, channels=1, format="FLAC", subtype="PCM_16"
+            path, "w", samplerate=SAMPLE_RATE, channels=1, format=path.suffix[1:].upper(), subtype="PCM_16"
         ) as file:
             file.title = script.title
             file.date = script.started_at.isoformat()

@@ -6,11 +6,15 @@ import re
 import tomllib
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal, TypeVar, get_args
 
+from pydantic import ValidationError
+
 from voicelog.errors import VoicelogError
+from voicelog.events import event_fields, event_from
 
 Speaker = Literal["lead", "second"]
 LineKind = Literal["callout", "talk", "confirm", "correction", "take_back", "command"]
@@ -20,11 +24,13 @@ SPEAKERS: tuple[Speaker, ...] = get_args(Speaker)
 LINE_KINDS: tuple[LineKind, ...] = get_args(LineKind)
 SOUNDS: tuple[Sound, ...] = get_args(Sound)
 
+Fields = dict[str, Any]
+"""An event as ``voicelog.events.event_fields`` gives it."""
 _T = TypeVar("_T", bound=str)
 _WORDS = re.compile(r"[a-z']+( [a-z']+)*")
 _SCRIPT_KEYS = {"title", "started_at", "patient", "length_s", "snr_db", "seed", "voices", "noise", "line"}
 _NOISE_KEYS = {"sound", "start", "end", "level_db"}
-_LINE_KEYS = {"at", "speaker", "kind", "say"}
+_LINE_KEYS = {"at", "speaker", "kind", "say", "means", "over"}
 
 
 class DrillError(VoicelogError):
@@ -43,6 +49,11 @@ class Line:
     """What the line is to the record; ``talk`` must yield nothing."""
     say: str
     """The words, lower case, one blank between, numbers in words, letters apart."""
+    means: tuple[Fields, ...] | None = None
+    """The events it must lead to, as ``voicelog.events.event_fields`` gives them; None where
+    the script does not say."""
+    over: bool = False
+    """It is said while the line before it still goes on; any other line waits for the one before."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +117,7 @@ def parse_script(text: str, name: str = "script") -> Script:
         DrillError: as ``read_script``.
     """
     try:
-        table = tomllib.loads(text)
+        table = tomllib.loads(text, parse_float=Decimal)
     except tomllib.TOMLDecodeError as error:
         raise DrillError(f"{name}: not TOML: {error}", "Mend the file at the line named.") from error
     _known(table, _SCRIPT_KEYS, name)
@@ -151,7 +162,24 @@ def _line(entry: dict[str, Any], place: str) -> Line:
         )
     speaker: Speaker = _choice(entry, "speaker", SPEAKERS, place)
     kind: LineKind = _choice(entry, "kind", LINE_KINDS, place)
-    return Line(at=at, speaker=speaker, kind=kind, say=say)
+    over = entry.get("over", False)
+    if not isinstance(over, bool):
+        raise DrillError(f"{place}: over is not true or false", "Write over = true, or leave it out.")
+    return Line(at=at, speaker=speaker, kind=kind, say=say, means=_means(entry, place), over=over)
+
+
+def _means(entry: dict[str, Any], place: str) -> tuple[Fields, ...] | None:
+    """The events of a line, each checked to be one that can be."""
+    if "means" not in entry:
+        return None
+    try:
+        return tuple(event_fields(event_from(fields)) for fields in _tables(entry, "means", place))
+    except (ValidationError, TypeError) as error:
+        detail = str(error).splitlines()[0]
+        raise DrillError(
+            f"{place}: means holds no event: {detail}",
+            'Write each as {kind = "vital_sign", sign = "heart_rate", value = 90, unit = "/min"}.',
+        ) from error
 
 
 def _noise(entry: dict[str, Any], place: str) -> NoisePart:
@@ -212,7 +240,7 @@ def _text(table: dict[str, Any], key: str, place: str) -> str:
 
 def _number(table: dict[str, Any], key: str, place: str) -> float:
     value = table.get(key)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e6:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not abs(float(value)) < 1e6:
         raise DrillError(f"{place}: {key} is missing or not a number", f"Add {key} = a number.")
     return float(value)
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from voicelog.drill.script import Fields as Fields
 from voicelog.events import event_fields, event_from
-
-Fields = dict[str, Any]
 
 _UNITS = {
     "heart_rate": "/min",

@@ -4,29 +4,26 @@ from __future__ import annotations
 
 import tempfile
 import time
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from voicelog.audio.clock import SampleClock
 from voicelog.audio.endpoint import BLOCK_SAMPLES, Endpointer, EndpointSettings
 from voicelog.audio.flac import encode_flac
 from voicelog.audio.quality import measure
-from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
 from voicelog.dialogue.attention import with_attention
-from voicelog.events import event_fields, event_from
+from voicelog.drill.judge import Heard
+from voicelog.drill.typed import heard_of
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import SAMPLE_RATE, Hypothesis, Listener, Utterance
 from voicelog.recognisers.registry import recogniser
 from voicelog.session import Session, Span, listen_to
-
-from .score import Entered, Heard
 
 if TYPE_CHECKING:
     import numpy as np
@@ -101,7 +98,7 @@ class Ear:
         # The endpointer waits on when all of the sound is known; the recogniser has begun by then.
         early = type(self._listener).guess is not Listener.guess
         delay = max(0.0, free + cost - audio_s - (HEAD_START_S if early else 0.0))
-        return heard(utterance, drafts), Timing(audio_s, work + cost, delay)
+        return heard_of(utterance.best.text, drafts), Timing(audio_s, work + cost, delay)
 
     def talk(self, samples: Samples) -> list[Heard]:
         """Hear a recording as if live, through the endpointer; each utterance meets the same fresh case."""
@@ -111,37 +108,19 @@ class Ear:
             blocks, Endpointer(EndpointSettings()), self._listener, SampleClock(_START)
         ):
             drafts = self._session(_WAITING).hear(utterance, at, span)
-            found.append(heard(utterance, drafts))
+            found.append(heard_of(utterance.best.text, drafts))
         return found
 
     def typed(self, text: str, before: str = "") -> Heard:
         """What typed words would lead to, without the recogniser."""
         utterance = _typed(f"{self._attention} {text}".strip())
-        return heard(utterance, self._session(before).hear(utterance, _START))
+        return heard_of(utterance.best.text, self._session(before).hear(utterance, _START))
 
     def _session(self, before: str) -> Session:
         session = Session(self._grammar, self._case, self._name, self._attention)
         if before:
             session.hear(_typed(f"{self._attention} {before}".strip()), _START)
         return session
-
-
-def heard(utterance: Utterance, drafts: Sequence[EntryDraft]) -> Heard:
-    """What the entries of one utterance come to."""
-    return Heard(
-        utterance.best.text,
-        tuple(
-            Entered(event_fields(event_from(dict(body["event"]))), tuple(body["flags"]))
-            for body in _bodies(drafts, "event")
-        ),
-        tuple(body["command"] for body in _bodies(drafts, "command")),
-        tuple(body["status"] for body in _bodies(drafts, "decision") if body["basis"] != "stood after read-back"),
-        any(True for _ in _bodies(drafts, "question")),
-    )
-
-
-def _bodies(drafts: Iterable[EntryDraft], kind: str) -> Iterable[dict[str, Any]]:
-    return (dict(draft.body) for draft in drafts if draft.type == kind)
 
 
 def _typed(text: str) -> Utterance:

@@ -10,15 +10,16 @@ from rich.box import SIMPLE_HEAD
 from rich.console import Console
 from rich.table import Table
 
-from .score import OUTCOMES
-from .summary import Line, an_hour, by_key, by_snr, percentile, together
+from voicelog.drill.judge import OUTCOMES
+from voicelog.drill.summary import Line, an_hour, by_key, by_snr, percentile, together
+
 from .work import ClipResult, Speed, TalkResult
 
 WRONG_SHOWN = 15
 """Entries accepted wrong that are listed under the tables; the JSON has all."""
 _CAPTION = (
-    "SNR in dB; shares in percent; part: some events of several; rej: rejected; wrong: how many were accepted wrong;"
-    " <=: most that may be, 95% sure; med: a drug read back wrong; name, num: a drug or number not said"
+    "SNR in dB; shares in percent; miss: some events of several left out; rej: rejected; wrong: how many were accepted"
+    " wrong; <=: most that may be, 95% sure; med: a drug read back wrong; name, num: a drug or number not said"
 )
 _PLAIN: dict[str, Any] = {"box": SIMPLE_HEAD, "pad_edge": False, "padding": (0, 1, 0, 0), "caption_justify": "left"}
 
@@ -59,7 +60,7 @@ def show(run: Run, console: Console) -> None:
     data = figures(run)
     # Narrow enough for a terminal of 80 columns.
     table = Table(title=f"{run.listener}: callouts", title_justify="left", caption=_CAPTION, **_PLAIN)
-    for name in ("speech", "SNR", "n", "exact", "ask", "part", "rej", "wrong", "<=", "med", "name", "num"):
+    for name in ("speech", "SNR", "n", "exact", "ask", "miss", "rej", "wrong", "<=", "med", "name", "num"):
         table.add_column(name, justify="left" if name == "speech" else "right", no_wrap=True)
     for source, lines in data["callouts"].items():
         for snr, line in lines.items():

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from pathlib import Path
 
+from voicelog.drill.judge import FalseEntries, Heard, Score, false_entries
 from voicelog.errors import VoicelogError
 
 from .callouts import Fields
 from .corpus import Clip, Stream
 from .ear import Ear, Timing
-from .score import FalseEntries, Heard, Score, false_entries, score
+from .score import score
 from .sounds import Say, Take, samples_of, speech
 
 SPEED_CLIPS = 48

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import inf, sqrt
 
-from .corpus import SNRS
-from .score import OUTCOMES, FalseEntries, Outcome, Score
+from voicelog.drill.judge import OUTCOMES, FalseEntries, Outcome, Score
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ def snr_name(snr: float | None) -> str:
 def by_snr(pairs: Iterable[tuple[float | None, Score]]) -> dict[str, Line]:
     """A line for each SNR that occurs, quietest first, and one for all together."""
     every = list(pairs)
-    ordered = sorted(every, key=lambda pair: SNRS.index(pair[0]))
+    ordered = sorted(every, key=lambda pair: -inf if pair[0] is None else -pair[0])
     return {**by_key((snr_name(snr), score) for snr, score in ordered), "all": line_of(score for _, score in every)}
 
 

@@ -1,0 +1,65 @@
+"""The arguments of ``voicelog drill``: the trainer's actions, each a command of its own."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+Command = Callable[..., argparse.ArgumentParser]
+"""Adds a command: (its parent's commands, name, text, examples) to its parser."""
+
+EXAMPLES = (
+    "voicelog drill make calm_chest_pain hectic_arrest --out drills\n"
+    "  voicelog drill report drills\n"
+    "  voicelog drill score drills --listeners sphinx,pair --require exact=0.95,wrong=0.001"
+)
+
+
+def add_drill(commands: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+    """Add ``drill`` and its actions.
+
+    Args:
+        commands: of the whole command line.
+        command: as above.
+        overlays: adds ``--grammars`` and ``--json``.
+    """
+    drill = command(commands, "drill", "make or record drills, score how they are heard, learn from them", EXAMPLES)
+    actions = drill.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=type(drill))
+    _make(actions, command, overlays)
+
+
+def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+    make = command(
+        actions,
+        "make",
+        "speak scripts with synthetic voices in noise, the truth beside each recording",
+        "voicelog drill make calm_chest_pain hectic_arrest --out drills\n"
+        "  voicelog drill make teens_and_tens_doses --out drills --voices hibari,joe,flite-slt@1.2 --snr 20,10,5\n"
+        "  voicelog drill make mine.toml --out drills --noise cabin.wav,none",
+    )
+    make.add_argument(
+        "scripts", nargs="+", metavar="SCRIPT", help="a shipped script, all of them (all), or a TOML file"
+    )
+    make.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to; made if need be")
+    make.add_argument(
+        "--voices",
+        metavar="V,V",
+        default="",
+        help="voices; each leads once, the next one is the second; NAME@1.2 is a fifth faster (default: the script's)",
+    )
+    make.add_argument(
+        "--noise",
+        metavar="N,N",
+        default="",
+        help="none, a synthetic sound, or a recording of your own cabin (default: the script's)",
+    )
+    make.add_argument("--snr", metavar="DB,DB", default="", help="speech over noise in dB (default: the script's)")
+    make.add_argument("--seed", type=int, metavar="N", help="of the noise (default: the script's)")
+    make.add_argument("--format", choices=["flac", "wav"], default="flac", help="of the recordings (%(default)s)")
+    overlays(make)
+    make.set_defaults(module="drill_make")
+    scripts = command(actions, "scripts", "the scripts that come with voicelog", "voicelog drill scripts")
+    scripts.add_argument("--json", action="store_true", help="one JSON object a line")
+    scripts.set_defaults(module="drill_scripts")
