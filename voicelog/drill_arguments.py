@@ -28,6 +28,7 @@ def add_drill(commands: Any, command: Command, overlays: Callable[[argparse.Argu
     drill = command(commands, "drill", "make or record drills, score how they are heard, learn from them", EXAMPLES)
     actions = drill.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=type(drill))
     _make(actions, command, overlays)
+    _score(actions, command, overlays)
 
 
 def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
@@ -63,3 +64,43 @@ def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentP
     scripts = command(actions, "scripts", "the scripts that come with voicelog", "voicelog drill scripts")
     scripts.add_argument("--json", action="store_true", help="one JSON object a line")
     scripts.set_defaults(module="drill_scripts")
+
+
+def _score(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+    score = command(
+        actions,
+        "score",
+        "hear every drill of a folder and say what became of each callout",
+        "voicelog drill score drills\n  voicelog drill score drills --listeners sphinx,pair\n"
+        "  voicelog drill score drills --require exact=0.95,wrong=0.001\n"
+        "  voicelog drill score drills --scheduler tcp://scheduler:8786",
+    )
+    score.add_argument(
+        "--require",
+        metavar="M=X,...",
+        default="",
+        help="exit with 1 unless exact is at least, and wrong, asked, missed, rejected, wer, drug, dose, unit, route, "
+        "number, time (shares) or false_per_hour at most this",
+    )
+    _scoring(score, overlays)
+    score.set_defaults(module="drill_score")
+
+
+def _scoring(parser: argparse.ArgumentParser, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+    """What every action takes that hears recordings."""
+    parser.add_argument("folder", type=Path, metavar="DIR", help="folder of drills")
+    parser.add_argument(
+        "--listeners",
+        metavar="A,B",
+        default="",
+        help="recognisers: sphinx, vosk, pair, whisper (default: the first that runs here of pair, vosk, sphinx)",
+    )
+    parser.add_argument("--jobs", type=int, metavar="N", help="processes (default: one for each core)")
+    parser.add_argument(
+        "--scheduler",
+        metavar="ADDRESS",
+        default="",
+        help="use the workers of this Dask cluster; they need voicelog, and the recordings travel to them",
+    )
+    parser.add_argument("--save", type=Path, metavar="FILE", help="keep the results here too, to compare with later")
+    overlays(parser)

@@ -8,9 +8,10 @@ from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from voicelog.drill.judge import Heard
 from voicelog.drill.render import RecordingFormat, Rendering, render, write_recording
 from voicelog.drill.samples import samples_dir
-from voicelog.drill.script import SOUNDS, DrillError, NoisePart, Script, read_script
+from voicelog.drill.script import SOUNDS, DrillError, Fields, Line, NoisePart, Script, read_script
 from voicelog.drill.truth import TrueLine, Truth, truth_path, write_truth
 from voicelog.drill.typed import typed_course
 
@@ -165,7 +166,6 @@ def _true_lines(rendering: Rendering, script: Script, grammar: Grammar) -> tuple
     found = []
     for spoken, heard in zip(rendering.lines, typed, strict=True):
         line = spoken.line
-        read = () if line.kind == "talk" else tuple(entered.fields for entered in heard.events)
         found.append(
             TrueLine(
                 who=script.voices[line.speaker],
@@ -173,10 +173,17 @@ def _true_lines(rendering: Rendering, script: Script, grammar: Grammar) -> tuple
                 say=line.say,
                 start=round(spoken.start, 3),
                 end=round(spoken.end, 3),
-                events=read if line.means is None else line.means,
+                events=events_of(line, heard),
             )
         )
     return tuple(found)
+
+
+def events_of(line: Line, typed: Heard) -> tuple[Fields, ...]:
+    """What must be entered for a line: what the script says, else what the words lead to when they are typed."""
+    if line.means is not None:
+        return line.means
+    return () if line.kind == "talk" else tuple(entered.fields for entered in typed.events)
 
 
 def _recorded(path: Path) -> NDArray[np.float64]:
