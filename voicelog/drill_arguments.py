@@ -29,6 +29,7 @@ def add_drill(commands: Any, command: Command, overlays: Callable[[argparse.Argu
     actions = drill.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=type(drill))
     _make(actions, command, overlays)
     _score(actions, command, overlays)
+    _report(actions, command, overlays)
 
 
 def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
@@ -84,6 +85,27 @@ def _score(actions: Any, command: Command, overlays: Callable[[argparse.Argument
     )
     _scoring(score, overlays)
     score.set_defaults(module="drill_score")
+
+
+def _report(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+    report = command(
+        actions,
+        "report",
+        "one page to debrief a crew with: plots, what to do, the worst clips to listen to",
+        "voicelog drill report drills\n  voicelog drill report drills --listeners sphinx,pair --out debrief.html\n"
+        "  voicelog drill score drills --save before.json\n"
+        "  voicelog drill report drills --grammars overlay --against before.json",
+    )
+    report.add_argument("--out", type=Path, metavar="FILE", help="write the page here (default: report.html in DIR)")
+    report.add_argument(
+        "--against",
+        type=Path,
+        metavar="OLD",
+        help="compare with the results in this file or folder: did the new grammar, model or microphone help?",
+    )
+    report.add_argument("--clips", type=int, default=12, metavar="N", help="clips to listen to (%(default)s)")
+    _scoring(report, overlays)
+    report.set_defaults(module="drill_report")
 
 
 def _scoring(parser: argparse.ArgumentParser, overlays: Callable[[argparse.ArgumentParser], None]) -> None:

@@ -122,9 +122,9 @@ def _names(scored: Scored) -> Iterator[Finding]:
 def _groups(scored: Scored) -> Iterator[Finding]:
     data = scored.figures
     advice = {
-        "by_snr": ("In noise at {}", "Bring the microphone to the mouth, turn away from the noise, or say it again."),
-        "by_noise": ("Behind {}", "Record this noise in your own vehicle and drill in it: drill make --noise FILE."),
-        "by_speaker": ("By {}", "Drill with this speaker: slower, to the end of the word; then voicelog drill learn."),
+        "by_snr": ("In noise at {},", "Bring the microphone to the mouth, turn away from the noise, or say it again."),
+        "by_noise": ("Behind {},", "Record this noise in your own vehicle and drill in it: drill make --noise FILE."),
+        "by_speaker": ("By {},", "Drill with this speaker: slower, to the end of the word; then voicelog drill learn."),
     }
     told: list[tuple[int, dict[str, int]]] = []
     for group, (place, todo) in advice.items():
@@ -190,6 +190,8 @@ def _percent(share: float) -> str:
 def better_or_worse(verdict: Mapping[str, Any]) -> str:
     """A comparison with an older run in a sentence."""
     better, worse, p = verdict["better"], verdict["worse"], verdict["p"]
+    if not better + worse and verdict["wrong_before"] == verdict["wrong_now"]:
+        return f"Of {_times(verdict['shared'], 'callout')} in both runs, none became better or worse."
     said = (
         f"Of {_times(verdict['shared'], 'callout')} in both runs, {better} are entered as said now and were not "
         f"before, {worse} the other way round; accepted wrong: {verdict['wrong_before']} before, "

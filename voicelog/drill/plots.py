@@ -76,8 +76,9 @@ def capture_svg(bars: Mapping[str, tuple[Mapping[str, int], tuple[float, float]]
     """
     bottom = _TOP + HEIGHT
     parts = [*legend(_LEFT, 10), *scale(_LEFT - 6, bottom)]
+    step = max(BAR + _GAP, *(7 * len(name) + 12 for name in bars), 0)
     for number, (name, (counts, (low, high))) in enumerate(bars.items()):
-        x = _LEFT + 8 + number * (BAR + _GAP)
+        x = _LEFT + (step - BAR) / 2 + number * step
         count = sum(counts[outcome] for outcome in OUTCOMES)
         parts += stack(counts, count, x, bottom)
         middle, top, foot = x + BAR / 2, bottom - high * HEIGHT, bottom - low * HEIGHT
@@ -88,7 +89,7 @@ def capture_svg(bars: Mapping[str, tuple[Mapping[str, int], tuple[float, float]]
         )
         parts.append(f'<text x="{middle}" y="{bottom + 16}" text-anchor="middle">{escape(name)}</text>')
         parts.append(f'<text x="{middle}" y="{bottom + 32}" text-anchor="middle" fill="#666">n {count}</text>')
-    width = max(_LEFT + 5 * 88, _LEFT + 8 + len(bars) * (BAR + _GAP))
+    width = max(_LEFT + 5 * 88, _LEFT + len(bars) * step)
     return document(width, bottom + _FOOT, parts, label)
 
 

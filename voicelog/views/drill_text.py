@@ -50,7 +50,7 @@ def print_debrief(console: Console, scored: Scored) -> None:
 
 
 def _outcomes(data: Mapping[str, Any]) -> Table:
-    table = _table("", "callouts", "share", "95% interval")
+    table = plain_table("", "callouts", "share", "95% interval")
     for outcome in OUTCOMES:
         low, high = data["intervals"][outcome]
         count = data["outcomes"][outcome]
@@ -61,7 +61,7 @@ def _outcomes(data: Mapping[str, Any]) -> Table:
 
 
 def _groups(data: Mapping[str, Any]) -> Table:
-    table = _table("where and who", "n", "exact", "asked", "miss", "rej", "wrong", "exact %")
+    table = plain_table("where and who", "n", "exact", "asked", "miss", "rej", "wrong", "exact %")
     for name in ("by_snr", "by_noise", "by_speaker", "by_drill"):
         rows = list(data[name].items())
         if name == "by_drill":
@@ -76,7 +76,7 @@ def _groups(data: Mapping[str, Any]) -> Table:
 
 
 def _fields(data: Mapping[str, Any]) -> Table:
-    table = _table("values said", "said", "right", "wrong", "not entered")
+    table = plain_table("values said", "said", "right", "wrong", "not entered")
     for group, one in data["fields"].items():
         if one["said"]:
             counts = [str(one[name]) for name in ("said", "right", "wrong", "absent")]
@@ -94,7 +94,8 @@ def _figures_line(data: Mapping[str, Any]) -> str:
     )
 
 
-def _table(first: str, *others: str) -> Table:
+def plain_table(first: str, *others: str) -> Table:
+    """A table for a terminal: the first column to the left, the others to the right."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
