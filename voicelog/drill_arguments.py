@@ -10,6 +10,9 @@ from typing import Any
 Command = Callable[..., argparse.ArgumentParser]
 """Adds a command: (its parent's commands, name, text, examples) to its parser."""
 
+Overlays = Callable[..., None]
+"""Adds ``--grammars`` to a parser, and ``--json`` unless ``lines=False`` is given."""
+
 EXAMPLES = (
     "voicelog drill make calm_chest_pain hectic_arrest --out drills\n"
     "  voicelog drill report drills\n"
@@ -17,22 +20,24 @@ EXAMPLES = (
 )
 
 
-def add_drill(commands: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+def add_drill(commands: Any, command: Command, overlays: Overlays) -> None:
     """Add ``drill`` and its actions.
 
     Args:
         commands: of the whole command line.
         command: as above.
-        overlays: adds ``--grammars`` and ``--json``.
+        overlays: as above.
     """
     drill = command(commands, "drill", "make or record drills, score how they are heard, learn from them", EXAMPLES)
     actions = drill.add_subparsers(dest="action", metavar="ACTION", required=True, parser_class=type(drill))
     _make(actions, command, overlays)
+    _record(actions, command, overlays)
+    _import(actions, command, overlays)
     _score(actions, command, overlays)
     _report(actions, command, overlays)
 
 
-def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+def _make(actions: Any, command: Command, overlays: Overlays) -> None:
     make = command(
         actions,
         "make",
@@ -67,7 +72,52 @@ def _make(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentP
     scripts.set_defaults(module="drill_scripts")
 
 
-def _score(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+def _record(actions: Any, command: Command, overlays: Overlays) -> None:
+    record = command(
+        actions,
+        "record",
+        "record your crew saying a script, prompted line by line; each take is checked and can be repeated",
+        "voicelog drill record calm_asthma --out drills --who crew1\n"
+        "  voicelog drill record hectic_arrest --out drills --who blue --second red --conditions 'cabin, engine on'",
+    )
+    record.add_argument("script", metavar="SCRIPT", help="a shipped script, or a TOML file")
+    record.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to; made if need be")
+    record.add_argument("--who", required=True, metavar="LABEL", help="who speaks: any label, no name is needed")
+    record.add_argument("--second", metavar="LABEL", help="who speaks the lines of the second (default: the same)")
+    record.add_argument(
+        "--speaker", choices=["lead", "second", "both"], default="both", help="whose lines to record (%(default)s)"
+    )
+    record.add_argument("--device", metavar="IN", help="microphone by name or number (default: the system's)")
+    _conditions(record)
+    overlays(record, lines=False)
+    record.set_defaults(module="drill_record")
+
+
+def _import(actions: Any, command: Command, overlays: Overlays) -> None:
+    imported = command(
+        actions,
+        "import",
+        "bring in a recording that exists, with a transcript: a line of text for each callout",
+        "voicelog drill import shift.wav shift.txt --out drills --who crew1 --consent 'agreed to training use'",
+    )
+    imported.add_argument("audio", type=Path, metavar="AUDIO", help="WAV, FLAC or Ogg, any rate and channels")
+    text = "words of each callout; before them the second (12.5 or 12.5-14) and the label (anna:) if you like, or - for"
+    text += " talk; behind them => and the callout in words of the grammar, where the crew's own are not in it"
+    imported.add_argument("transcript", type=Path, metavar="TEXT", help=text)
+    imported.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to; made if need be")
+    imported.add_argument("--who", required=True, metavar="LABEL", help="who speaks where a line does not say")
+    imported.add_argument("--consent", required=True, metavar="TEXT", help="what the speakers agreed to")
+    _conditions(imported)
+    overlays(imported, lines=False)
+    imported.set_defaults(module="drill_import")
+
+
+def _conditions(parser: argparse.ArgumentParser) -> None:
+    text = "where and how, in short; results are grouped by it (%(default)s)"
+    parser.add_argument("--conditions", default="as recorded", metavar="TEXT", help=text)
+
+
+def _score(actions: Any, command: Command, overlays: Overlays) -> None:
     score = command(
         actions,
         "score",
@@ -87,7 +137,7 @@ def _score(actions: Any, command: Command, overlays: Callable[[argparse.Argument
     score.set_defaults(module="drill_score")
 
 
-def _report(actions: Any, command: Command, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+def _report(actions: Any, command: Command, overlays: Overlays) -> None:
     report = command(
         actions,
         "report",
@@ -108,7 +158,7 @@ def _report(actions: Any, command: Command, overlays: Callable[[argparse.Argumen
     report.set_defaults(module="drill_report")
 
 
-def _scoring(parser: argparse.ArgumentParser, overlays: Callable[[argparse.ArgumentParser], None]) -> None:
+def _scoring(parser: argparse.ArgumentParser, overlays: Overlays) -> None:
     """What every action takes that hears recordings."""
     parser.add_argument("folder", type=Path, metavar="DIR", help="folder of drills")
     parser.add_argument(

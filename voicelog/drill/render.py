@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -145,16 +146,26 @@ def write_recording(rendering: Rendering, script: Script, path: Path) -> None:
     Raises:
         DrillError: the file cannot be written.
     """
+    comment = "Invented patient, synthetic voices and noise. A drill, not a recording of care."
+    write_samples(rendering.samples, script.title, script.started_at, comment, path)
+
+
+def write_samples(samples: NDArray[np.int16], title: str, started_at: datetime, comment: str, path: Path) -> None:
+    """Write 16 kHz mono samples as FLAC or WAV, as the path ends.
+
+    Raises:
+        DrillError: the file cannot be written.
+    """
     import soundfile
 
     try:
         with soundfile.SoundFile(
             path, "w", samplerate=SAMPLE_RATE, channels=1, format=path.suffix[1:].upper(), subtype="PCM_16"
         ) as file:
-            file.title = script.title
-            file.date = script.started_at.isoformat()
-            file.comment = "Invented patient, synthetic voices and noise. A drill, not a recording of care."
-            file.write(rendering.samples)
+            file.title = title
+            file.date = started_at.isoformat()
+            file.comment = comment
+            file.write(samples)
     except (OSError, soundfile.SoundFileError) as error:
         raise DrillError(
             f"{path}: the recording cannot be written: {error}", "Name a folder you may write to."
