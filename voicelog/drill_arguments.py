@@ -35,6 +35,7 @@ def add_drill(commands: Any, command: Command, overlays: Overlays) -> None:
     _import(actions, command, overlays)
     _score(actions, command, overlays)
     _report(actions, command, overlays)
+    _learn(actions, command, overlays)
 
 
 def _make(actions: Any, command: Command, overlays: Overlays) -> None:
@@ -158,6 +159,25 @@ def _report(actions: Any, command: Command, overlays: Overlays) -> None:
     report.set_defaults(module="drill_report")
 
 
+def _learn(actions: Any, command: Command, overlays: Overlays) -> None:
+    learn = command(
+        actions,
+        "learn",
+        "propose ways to say a word, names, pairs and a weight from scored drills, as an overlay to review",
+        "voicelog drill learn drills --out proposed\n"
+        "  voicelog drill learn drills --out proposed --only pronunciation,alias\n"
+        "  voicelog drill score drills --grammars proposed",
+    )
+    learn.add_argument("folder", type=Path, metavar="DIR", help="folder of drills")
+    learn.add_argument("--out", type=Path, metavar="NEW", help="new folder for the overlay (default: only tell)")
+    text = "what to look for: pronunciation, alias, pair, garbage (default: all); each is heard again, which takes time"
+    learn.add_argument("--only", metavar="A,B", default="", help=text)
+    learn.add_argument("--listener", metavar="NAME", default="sphinx", help="recogniser that learns (%(default)s)")
+    _workers(learn)
+    overlays(learn)
+    learn.set_defaults(module="drill_learn")
+
+
 def _scoring(parser: argparse.ArgumentParser, overlays: Overlays) -> None:
     """What every action takes that hears recordings."""
     parser.add_argument("folder", type=Path, metavar="DIR", help="folder of drills")
@@ -167,6 +187,13 @@ def _scoring(parser: argparse.ArgumentParser, overlays: Overlays) -> None:
         default="",
         help="recognisers: sphinx, vosk, pair, whisper (default: the first that runs here of pair, vosk, sphinx)",
     )
+    _workers(parser)
+    parser.add_argument("--save", type=Path, metavar="FILE", help="keep the results here too, to compare with later")
+    overlays(parser)
+
+
+def _workers(parser: argparse.ArgumentParser) -> None:
+    """Where the recordings are heard."""
     parser.add_argument("--jobs", type=int, metavar="N", help="processes (default: one for each core)")
     parser.add_argument(
         "--scheduler",
@@ -174,5 +201,3 @@ def _scoring(parser: argparse.ArgumentParser, overlays: Overlays) -> None:
         default="",
         help="use the workers of this Dask cluster; they need voicelog, and the recordings travel to them",
     )
-    parser.add_argument("--save", type=Path, metavar="FILE", help="keep the results here too, to compare with later")
-    overlays(parser)

@@ -53,17 +53,15 @@ def scored_folder(arguments: argparse.Namespace) -> tuple[Scored, ...]:
         UsageError: wrong arguments.
         DrillError: no drills, a recogniser that cannot run, a cluster that cannot be reached.
     """
-    if arguments.jobs is not None and arguments.jobs < 1:
-        raise UsageError(f"--jobs {arguments.jobs} is below 1", "give a whole number of 1 or more")
     drills = drills_in(arguments.folder)
     listeners = listeners_of(arguments.listeners)
     grammar = load_grammar(*arguments.grammars)
     tell_refused(grammar.refused)
     minutes = len(listeners) * sum(truth.length_s for _, truth in drills) / 60
-    jobs = arguments.jobs or min(own_cores(), len(drills) * len(listeners))
+    jobs = jobs_of(arguments, len(drills) * len(listeners))
     with (
         workers(jobs, arguments.scheduler) as pool,
-        _progress(minutes, {path: t.length_s for path, t in drills}) as told,
+        heard_minutes(minutes, {path: t.length_s for path, t in drills}) as told,
     ):
         scored = score_folder(drills, listeners, arguments.grammars, pool, told)
     saved = results(scored, grammar.digest)
@@ -72,8 +70,19 @@ def scored_folder(arguments: argparse.Namespace) -> tuple[Scored, ...]:
     return scored
 
 
+def jobs_of(arguments: argparse.Namespace, tasks: int) -> int:
+    """How many processes to start: as many as asked for, else one a core, and no more than there are tasks.
+
+    Raises:
+        UsageError: fewer than one is asked for.
+    """
+    if arguments.jobs is not None and arguments.jobs < 1:
+        raise UsageError(f"--jobs {arguments.jobs} is below 1", "give a whole number of 1 or more")
+    return arguments.jobs or min(own_cores(), tasks)
+
+
 @contextmanager
-def _progress(minutes: float, lengths: dict[Path, float]) -> Iterator[Callable[[Heard], None]]:
+def heard_minutes(minutes: float, lengths: dict[Path, float]) -> Iterator[Callable[[Heard], None]]:
     """A bar on standard error that counts the minutes heard."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn

@@ -21,7 +21,7 @@ from voicelog.drill.hearing import Hearing, hear, hearing_from, hearing_text
 from voicelog.drill.script import DrillError
 from voicelog.grammar.loader import load_grammar
 from voicelog.recognisers.base import Listener
-from voicelog.recognisers.pronunciations import models_directory
+from voicelog.recognisers.pronunciations import TYPED_ONLY_FILE, models_directory
 from voicelog.recognisers.registry import recogniser
 
 CACHE = ".heard"
@@ -62,12 +62,13 @@ class Heard:
 def overlay_files(directories: Iterable[Path]) -> tuple[Overlay, ...]:
     """The grammar and pronunciation files of overlay directories."""
     return tuple(
-        tuple((path.name, path.read_bytes()) for path in sorted(directory.iterdir()) if path.suffix in _READ)
+        tuple((path.name, path.read_bytes()) for path in sorted(directory.iterdir()) if _is_read(path))
         for directory in directories
     )
 
 
-_READ = {".toml", ".dict", ".txt"}
+def _is_read(path: Path) -> bool:
+    return path.suffix in (".toml", ".dict") or path.name == TYPED_ONLY_FILE
 
 
 @cache

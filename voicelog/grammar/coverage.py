@@ -93,11 +93,12 @@ def drug_words(grammar: Grammar) -> frozenset[str]:
     return frozenset(word for _, tree in grammar.lists[DRUG_LIST].items for word in literals(tree))
 
 
-def pronunciations(words: Iterable[str]) -> dict[str, tuple[str, ...]]:
-    """The ways to say each word that the bundled recogniser knows, ours among them; none when it is not here."""
+def pronunciations(words: Iterable[str], overlays: Iterable[Path] = ()) -> dict[str, tuple[str, ...]]:
+    """The ways to say each word that the bundled recogniser knows, ours and the overlays' among them."""
     from voicelog.recognisers.pronunciations import local_pronunciations
 
-    own, bundled = local_pronunciations(), _bundled(frozenset(words))
+    words = frozenset(words)
+    own, bundled = local_pronunciations(overlays), _bundled(words)
     return {word: tuple(dict.fromkeys((*bundled.get(word, ()), *own.get(word, ())))) for word in words}
 
 
@@ -156,7 +157,8 @@ def _sphinx(grammar: Grammar) -> Hearing:
     if not ready.ready:
         return Hearing("sphinx", f"not here: {ready.detail}")
     vocabulary = grammar.vocabulary
-    silent, own, bundled = typed_only(vocabulary), local_pronunciations(), _bundled(vocabulary)
+    silent, own = typed_only(vocabulary, grammar.overlays), local_pronunciations(grammar.overlays)
+    bundled = _bundled(vocabulary)
 
     def state(word: str) -> State:
         if word in silent:
@@ -176,7 +178,7 @@ def _vosk(grammar: Grammar) -> Hearing:
     if not ready.ready:
         return Hearing("vosk", f"not here: {ready.detail}")
     path = next(filter(vosk.takes_phrases, found_models(None, vosk.is_model)))
-    silent = typed_only(grammar.vocabulary)
+    silent = typed_only(grammar.vocabulary, grammar.overlays)
     try:
         stand_ins, known = read_spoken_as(path / vosk.SPOKEN_AS_FILE), vosk_words(path, grammar.vocabulary)
     except RecogniserError as error:

@@ -29,7 +29,7 @@ def every_finding(grammar: Grammar, heard: Sequence[Hearing], progress: Progress
         *phrase_findings(grammar, progress),
         *item_findings(grammar),
         *word_findings(grammar, heard),
-        *sound_findings(grammar, pronunciations(drug_words(grammar))),
+        *sound_findings(grammar, pronunciations(drug_words(grammar), grammar.overlays)),
     ]
     return sorted(found, key=lambda finding: finding.severity != "error")
 

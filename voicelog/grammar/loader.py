@@ -34,6 +34,7 @@ _SECTIONS: dict[str, set[str]] = {
     "command": {"say", "examples", "counterexamples"},
     "talk": {"say", "reason", "examples"},
     "fragment": {"say", "event", "examples"},
+    "listening": {"garbage"},
 }
 _KIND: dict[str, PhraseKind] = {"phrase": "event", "command": "command", "talk": "talk", "fragment": "fragment"}
 
@@ -69,6 +70,7 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
     pairs: list[frozenset[str]] = []
     refused: list[GrammarError] = []
     where: dict[str, _File] = {}
+    garbage: float | None = None
     digest = hashlib.sha256()
     for file in _files(directories):
         digest.update(file.text.encode())
@@ -90,12 +92,16 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
                             refused.append(error)
                     case "pair":
                         pairs.append(_pair(file, name, table))
+                    case "listening":
+                        garbage = _garbage(file, table)
                     case "filler":
                         phrases[key] = Phrase(
                             key, "filler", file.trees(key, table), place=Place(file.path, file.line_of(key))
                         )
                     case _:
                         phrases[key] = _phrase(file, section, name, table)
+    for sounds in _sounds(directories[1:]):
+        digest.update(sounds)
     by_name = {drug.name: _beside(drug, pairs) for drug in drugs.values()}
     lists[DRUG_LIST] = drug_list(by_name.values())
     grammar = Grammar(
@@ -106,9 +112,33 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
         digest.hexdigest(),
         tuple(pairs),
         tuple(refused),
+        tuple(directories[1:]),
+        garbage,
     )
     _check_names(grammar, where)
     return grammar
+
+
+def _sounds(overlays: Sequence[Path]) -> Iterator[bytes]:
+    """What overlays say of how words sound: it changes what is heard as much as a phrase does."""
+    for directory in overlays:
+        for path in sorted((*directory.glob("*.dict"), *directory.glob("typed_only.txt"))):
+            try:
+                yield path.read_bytes()
+            except OSError as error:
+                raise GrammarError(f"cannot be read: {error}", "check its permissions", file=path) from error
+
+
+def _garbage(file: _File, table: dict[str, Any]) -> float:
+    value = table.get("garbage")
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not 0 < value < 1:
+        raise GrammarError(
+            "[listening] garbage is not a weight between 0 and 1",
+            "write garbage = 1e-6; more lets less other speech through and loses more callouts",
+            file=file.path,
+            line=file.line_of("listening", "garbage"),
+        )
+    return float(value)
 
 
 def _pair(file: _File, name: str, table: dict[str, Any]) -> frozenset[str]:
@@ -165,8 +195,8 @@ class _File:
 
     def named(self, section: str, tables: Any) -> Iterator[tuple[str, dict[str, Any]]]:
         """The tables of a section with their names, checked for shape."""
-        if section == "filler":
-            tables = {"filler": tables}
+        if section in ("filler", "listening"):
+            tables = {section: tables}
         if section == "pair":
             tables = {str(number): table for number, table in enumerate(tables)} if isinstance(tables, list) else tables
         known = {*_SECTIONS, "drug", "pair", "filler"}

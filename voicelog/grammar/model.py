@@ -131,6 +131,10 @@ class Grammar:
     """Drug names declared to look or sound alike."""
     refused: tuple[GrammarError, ...] = ()
     """Drug rows of overlays that are wrong; the row of that name before them is in force, if there is one."""
+    overlays: tuple[Path, ...] = ()
+    """Directories of the overlays: their ``*.dict`` and ``typed_only.txt`` tell how words sound there."""
+    garbage: float | None = None
+    """How likely speech outside the grammar is beside a callout at 1, from [listening]; None for as measured."""
 
     @cached_property
     def compiled(self) -> Compiled:

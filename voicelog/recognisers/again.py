@@ -56,8 +56,8 @@ class Again:
     """A second, small decoder; opened once, given a net of its own for each utterance."""
 
     def __init__(self, grammar: Grammar) -> None:
-        silent = typed_only(grammar.vocabulary, ())
-        ways = sphinx.ways_of(grammar, silent, ())
+        silent = typed_only(grammar.vocabulary, grammar.overlays)
+        ways = sphinx.ways_of(grammar, silent, grammar.overlays)
         phones = {sphinx.PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
         self._entries: Mapping[str, Words] = {
             word: tuple(sphinx.entries_of(word, said)) for word, said in {**ways, **phones}.items()

@@ -6,6 +6,7 @@ import hashlib
 import re
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from importlib import metadata, util
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -69,13 +70,13 @@ def is_available() -> Availability:
     return Availability(True, f"pocketsphinx {metadata.version('pocketsphinx')}, bundled model en-us")
 
 
-def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights = WEIGHTS) -> SphinxListener:
+def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights | None = None) -> SphinxListener:
     """Open the decoder for a grammar.
 
     Args:
         grammar: what may be said.
-        pronunciations: further directories of ``*.dict`` and ``typed_only.txt``, such as the crew's own.
-        weights: of callouts against anything else.
+        pronunciations: directories of ``*.dict`` and ``typed_only.txt`` beside those of the grammar's overlays.
+        weights: of callouts against anything else; None for those measured, or the overlay's own.
 
     Raises:
         RecogniserError: engine or model missing, or a word of the grammar has no pronunciation.
@@ -83,7 +84,8 @@ def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights
     ready = is_available()
     if not ready.ready:
         raise RecogniserError(ready.detail, ready.hint)
-    directories = tuple(pronunciations)
+    directories = (*grammar.overlays, *pronunciations)
+    weights = weights or (WEIGHTS if grammar.garbage is None else replace(WEIGHTS, garbage=grammar.garbage))
     silent = typed_only(grammar.vocabulary, directories)
     ways = ways_of(grammar, silent, directories)
     net = word_net(grammar, silent, [PHONE_WORD + phone.lower() for phone in PHONES], weights)

@@ -62,7 +62,7 @@ def open(grammar: Grammar, model: Path | None = None, pronunciations: Iterable[P
     Args:
         grammar: what may be said.
         model: a model directory; otherwise the first fit one of ``$VOICELOG_MODELS`` and ``models``.
-        pronunciations: further directories of ``*.dict`` and ``typed_only.txt``, such as the crew's own.
+        pronunciations: directories of ``*.dict`` and ``typed_only.txt`` beside those of the grammar's overlays.
 
     Raises:
         RecogniserError: engine or model missing or broken, or the model lacks a word of the grammar.
@@ -71,7 +71,7 @@ def open(grammar: Grammar, model: Path | None = None, pronunciations: Iterable[P
     if not ready.ready:
         raise RecogniserError(ready.detail, ready.hint)
     path = next(filter(takes_phrases, found_models(model, is_model)))
-    directories = tuple(pronunciations)
+    directories = (*grammar.overlays, *pronunciations)
     silent = typed_only(grammar.vocabulary, directories)
     spoken_as = read_spoken_as(path / SPOKEN_AS_FILE)
     engine = _engine(path)
