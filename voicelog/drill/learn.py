@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Collection, Iterable, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +12,7 @@ from voicelog.drill.proposals import Drills, Kind, Proposal, garbage_weights, pr
 from voicelog.drill.scoring import Scored, score_folder
 from voicelog.drill.script import DrillError
 from voicelog.drill.truth import Truth, speakers
-from voicelog.drill.work import CACHE
+from voicelog.drill.work import CACHE, Pool
 from voicelog.grammar.acceptor import Weights
 from voicelog.grammar.loader import load_grammar
 
@@ -21,7 +20,6 @@ MOST_FOLDS = 5
 KINDS: tuple[Kind, ...] = ("pronunciation", "alias", "pair", "garbage")
 _WRONG_COST = 10
 """A wrong entry weighs as much as so many right ones when a weight is chosen."""
-Pool = tuple[Executor, int]
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from voicelog.drill.matching import CalloutResult, DrillResult, FalseEntry, judg
 from voicelog.drill.script import DrillError
 from voicelog.drill.tally import Run, figures
 from voicelog.drill.truth import CAUTION, Truth
-from voicelog.drill.work import CACHE, Heard, hear_all
+from voicelog.drill.work import CACHE, Heard, Pool, hear_all
 from voicelog.errors import UsageError
 from voicelog.grammar.loader import load_grammar
 from voicelog.recognisers.registry import FOR_AUDIO, preferred, recogniser
@@ -55,7 +54,7 @@ def score_folder(
     drills: Sequence[tuple[Path, Truth]],
     listeners: Sequence[str],
     overlays: Sequence[Path],
-    pool: tuple[Executor, int],
+    pool: Pool,
     told: Callable[[Heard], None] = lambda heard: None,
     kept: Path | None = None,
 ) -> tuple[Scored, ...]:
@@ -77,7 +76,9 @@ def score_folder(
     found: dict[str, dict[Path, DrillResult]] = {name: {} for name in listeners}
     options: dict[str, Mapping[str, str]] = {name: {} for name in listeners}
     folder = kept or drills[0][0].parent / CACHE
-    for heard in hear_all(list(truths), listeners, overlays, folder, *pool):
+    # The longest first, so that no worker is left with one when the others are done.
+    ordered = sorted(truths, key=lambda path: -truths[path].length_s)
+    for heard in hear_all(ordered, listeners, overlays, folder, pool):
         found[heard.listener][heard.recording] = judged(truths[heard.recording], heard.hearing, grammar)
         options[heard.listener] = heard.hearing.options
         told(heard)

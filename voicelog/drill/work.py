@@ -31,6 +31,8 @@ _AHEAD = 2
 _CODE = ("audio", "grammar", "parse", "dialogue", "recognisers", "session.py", "events.py", "drill/hearing.py")
 """What of voicelog decides what is heard."""
 _CONNECT_S = 10
+Pool = tuple[Executor, int]
+"""Worker processes, and how many tasks they do at once."""
 Overlay = tuple[tuple[str, bytes], ...]
 """The files of an overlay directory, name and content, so that a worker on another machine has them."""
 
@@ -96,8 +98,7 @@ def hear_all(
     listeners: Sequence[str],
     overlays: Sequence[Path],
     kept: Path,
-    executor: Executor,
-    workers: int,
+    pool: Pool,
 ) -> Iterator[Heard]:
     """Hear every recording by every recogniser; each result is kept as soon as it is there.
 
@@ -106,12 +107,12 @@ def hear_all(
         listeners: names of recognisers that can run here.
         overlays: further grammar directories.
         kept: folder of the cache; made if need be.
-        executor: runs ``hear_task``.
-        workers: how many of its tasks run at once.
+        pool: runs ``hear_task``.
 
     Raises:
         DrillError: a worker died, or the cache cannot be written.
     """
+    executor, at_once = pool
     digest = load_grammar(*overlays).digest
     packed = overlay_files(overlays)
     try:
@@ -128,7 +129,7 @@ def hear_all(
                 if known:
                     yield Heard(listener, recording, known, cached=True)
                     continue
-                if len(running) >= _AHEAD * workers:
+                if len(running) >= _AHEAD * at_once:
                     yield from _finished(running)
                 running[executor.submit(hear_task, task)] = (listener, recording, place)
         while running:
@@ -213,7 +214,7 @@ def _laid_out(folder: Path, overlays: tuple[Overlay, ...]) -> Iterator[Path]:
 
 
 @contextmanager
-def workers(jobs: int, scheduler: str = "") -> Iterator[tuple[Executor, int]]:
+def workers(jobs: int, scheduler: str = "") -> Iterator[Pool]:
     """Worker processes, and how many: as many as asked for here, or those of a Dask cluster.
 
     Args:
