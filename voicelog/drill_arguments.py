@@ -170,7 +170,7 @@ def _learn(actions: Any, command: Command, overlays: Overlays) -> None:
     )
     learn.add_argument("folder", type=Path, metavar="DIR", help="folder of drills")
     learn.add_argument("--out", type=Path, metavar="NEW", help="new folder for the overlay (default: only tell)")
-    text = "what to look for: pronunciation, alias, pair, garbage (default: all); each is heard again, which takes time"
+    text = "what to look for: pronunciation, alias, pair, garbage, adaptation (default: all); each is heard again"
     learn.add_argument("--only", metavar="A,B", default="", help=text)
     learn.add_argument("--listener", metavar="NAME", default="sphinx", help="recogniser that learns (%(default)s)")
     _workers(learn)

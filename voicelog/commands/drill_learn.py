@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 from voicelog.commands.drill_score import jobs_of
 from voicelog.commands.rules import tell_refused
+from voicelog.drill.adaptation import is_available
 from voicelog.drill.learn import KINDS, Judged, Learned, Trial, learn
 from voicelog.drill.proposals import Kind, write_overlay
 from voicelog.drill.scoring import listeners_of
@@ -54,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
         for one in learned.judged:
             sys.stdout.write(json_line(_row(one)) + "\n")
         return 0
-    _print(Console(highlight=False), learned, out)
+    _print(Console(highlight=False), learned, out, kinds)
     return 0
 
 
@@ -83,7 +84,7 @@ def _row(one: Judged) -> dict[str, object]:
     return {
         "kind": one.proposal.kind,
         "name": list(one.proposal.name),
-        "value": one.proposal.value,
+        "value": "" if one.proposal.kind == "adaptation" else one.proposal.value,
         "evidence": one.proposal.evidence,
         "held_out": held_out,
         "everywhere": everywhere,
@@ -92,7 +93,7 @@ def _row(one: Judged) -> dict[str, object]:
     }
 
 
-def _print(console: Console, learned: Learned, out: Path | None) -> None:
+def _print(console: Console, learned: Learned, out: Path | None, kinds: tuple[Kind, ...]) -> None:
     if not learned.judged:
         console.print("These drills suggest nothing: no word, name or pair failed twice in a way that could be mended.")
     for one in learned.judged:
@@ -104,8 +105,12 @@ def _print(console: Console, learned: Learned, out: Path | None) -> None:
             console.print(f"    Not offered: {one.reason}.", markup=False)
     if learned.together:
         console.print(f"\nAll that is offered, together, on all recordings: {learned.together}.", markup=False)
+    if not is_available().ready and "adaptation" in kinds:
+        tools = is_available()
+        console.print(f"The acoustic model was not adapted: {tools.detail} ({tools.hint}).", markup=False)
     parted = "speaker" if learned.by_speaker else "recording, as the same people speak in several"
-    console.print(f"Held out in {learned.folds} parts by {parted}. Nothing was changed.", markup=False)
+    told = f"Held out in {learned.folds} parts by {parted}; an adaptation always by recording. Nothing was changed."
+    console.print(told, markup=False)
     if learned.offered and out is None:
         console.print("Next: write it as an overlay to review with --out NEW.")
     elif learned.offered:

@@ -7,8 +7,9 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from voicelog.drill.adaptation import is_available
 from voicelog.drill.matching import DrillResult
-from voicelog.drill.proposals import Drills, Kind, Proposal, garbage_weights, proposals, write_overlay
+from voicelog.drill.proposals import Drills, Kind, Proposal, adaptation, garbage_weights, proposals, write_overlay
 from voicelog.drill.scoring import Scored, score_folder
 from voicelog.drill.script import DrillError
 from voicelog.drill.truth import Truth, speakers
@@ -17,7 +18,7 @@ from voicelog.grammar.acceptor import Weights
 from voicelog.grammar.loader import load_grammar
 
 MOST_FOLDS = 5
-KINDS: tuple[Kind, ...] = ("pronunciation", "alias", "pair", "garbage")
+KINDS: tuple[Kind, ...] = ("pronunciation", "alias", "pair", "garbage", "adaptation")
 _WRONG_COST = 10
 """A wrong entry weighs as much as so many right ones when a weight is chosen."""
 
@@ -55,7 +56,7 @@ class Judged:
 
     proposal: Proposal
     held_out: Effect
-    """On recordings whose speakers had no part in making it."""
+    """On recordings whose speakers had no part in making it; an adaptation on recordings that had none."""
     everywhere: Effect
     """On all recordings."""
     offered: bool
@@ -154,6 +155,8 @@ def learn(trial: Trial, overlays: Sequence[Path], kinds: Iterable[Kind]) -> Lear
     judged = [_judged(trial, overlays, base, one, without) for one in found]
     if "garbage" in set(kinds):
         judged += _weights(trial, overlays, base, folds, grammar.garbage or Weights().garbage)
+    if "adaptation" in set(kinds) and is_available().ready:
+        judged += _adaptation(trial, overlays, base, every)
     judged, together = _together(trial, overlays, base, judged)
     return Learned(tuple(judged), by_speaker, len(folds), together)
 
@@ -213,6 +216,23 @@ def _weights(
         if before.truth.recording in fold
     ]
     return [_verdict(chosen, effect(held_out), effect(zip(base.run.drills, tried[chosen], strict=True)))]
+
+
+def _adaptation(trial: Trial, overlays: Sequence[Path], base: Scored, every: Drills) -> list[Judged]:
+    """The acoustic model adapted to the crew, judged on recordings that it was not adapted to.
+
+    It is made for these very voices, so it is recordings that are held out here, and not speakers.
+    """
+    chosen = adaptation(every)
+    if chosen is None:
+        return []
+    names = [drill.truth.recording for drill in every.results]
+    parts = [frozenset(names[first::MOST_FOLDS]) for first in range(min(MOST_FOLDS, len(names)))]
+    without = []
+    for part in parts:
+        own = adaptation(every.only(set(names) - part))
+        without.append((part, [own] if own else []))
+    return [_judged(trial, overlays, base, chosen, without)]
 
 
 def _together(

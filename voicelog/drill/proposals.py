@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from voicelog.audio.source import read_recording
+from voicelog.drill.adaptation import FEWEST as ENOUGH_TO_ADAPT
+from voicelog.drill.adaptation import transform
 from voicelog.drill.matching import CalloutResult, DrillResult
 from voicelog.drill.sounds import Said, way_said
 from voicelog.drill.typed import typed_course
@@ -21,8 +23,9 @@ from voicelog.grammar.coverage import pronunciations
 from voicelog.grammar.model import Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.recognisers.base import SAMPLE_RATE
+from voicelog.recognisers.sphinx import ADAPTATION
 
-Kind = Literal["pronunciation", "alias", "pair", "garbage"]
+Kind = Literal["pronunciation", "alias", "pair", "garbage", "adaptation"]
 FEWEST = 2
 """Callouts that must speak for a proposal."""
 MOST_RECORDINGS = 8
@@ -39,9 +42,10 @@ class Proposal:
 
     kind: Kind
     name: tuple[str, ...]
-    """pronunciation: the word. alias: drug and its further name. pair: two drugs. garbage: nothing."""
+    """pronunciation: the word. alias: drug and its further name. pair: two drugs. others: nothing."""
     value: str
-    """pronunciation: its phones. alias: phones of a name that no dictionary has, or ''. garbage: the weight."""
+    """pronunciation: its phones. alias: phones of a name that no dictionary has, or ''. garbage: the weight.
+    adaptation: the transform as text."""
     evidence: str
     """What speaks for it."""
 
@@ -58,7 +62,9 @@ class Proposal:
                 return f"“{self.name[1]}” is a name of {self.name[0]}"
             case "pair":
                 return f"{self.name[0]} and {self.name[1]} sound alike"
-        return f"speech outside the grammar weighs {self.value}"
+            case "garbage":
+                return f"speech outside the grammar weighs {self.value}"
+        return "the acoustic model is adapted to these voices and this cabin"
 
 
 class Drills:
@@ -92,7 +98,7 @@ class Drills:
 
 
 def proposals(drills: Drills, kinds: Iterable[Kind]) -> list[Proposal]:
-    """What some drills suggest; ``garbage`` is found by trying, see ``garbage_weights``."""
+    """What some drills suggest of words and drugs; the other kinds are functions of their own."""
     chosen = frozenset(kinds)
     found: list[Proposal] = []
     if "pronunciation" in chosen:
@@ -203,6 +209,21 @@ def garbage_weights(current: float) -> list[Proposal]:
     ]
 
 
+def adaptation(drills: Drills) -> Proposal | None:
+    """The acoustic model moved towards all callouts of some drills; None when they are too few.
+
+    Raises:
+        DrillError: a tool is missing or fails.
+    """
+    ways = pronunciations({word for callout in drills.callouts for word in callout.said}, drills.grammar.overlays)
+    fit = [callout for callout in drills.callouts if all(ways[word] for word in callout.said)]
+    if len(fit) < ENOUGH_TO_ADAPT:
+        return None
+    who = len({callout.line.who for callout in fit})
+    told = f"estimated from {len(fit)} callouts by {who} speaker{'s' if who > 1 else ''}"
+    return Proposal("adaptation", (), transform([drills.said(callout) for callout in fit], ways), told)
+
+
 def write_overlay(chosen: Sequence[Proposal], grammar: Grammar, folder: Path, notes: Mapping[Proposal, str]) -> None:
     """Write proposals as an overlay: ``learned.toml`` and ``learned.dict``, what speaks for each as a comment.
 
@@ -224,6 +245,8 @@ def write_overlay(chosen: Sequence[Proposal], grammar: Grammar, folder: Path, no
                 rows.append(f'{comment}[[pair]]\ndrugs = {json.dumps(list(one.name))}\nsource = "{source}"\n')
             case "garbage":
                 rows.append(f"{comment}[listening]\ngarbage = {float(one.value)!r}\n")
+            case "adaptation":
+                (folder / f"learned{ADAPTATION}").write_text(one.value, encoding="ascii")
             case "alias":
                 aliases[one.name[0]].append(one)
                 if one.value:

@@ -23,6 +23,7 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.recognisers.base import Listener
 from voicelog.recognisers.pronunciations import TYPED_ONLY_FILE, models_directory
 from voicelog.recognisers.registry import recogniser
+from voicelog.recognisers.sphinx import ADAPTATION
 
 CACHE = ".heard"
 """Folder of the cache in the folder of the drills."""
@@ -70,7 +71,7 @@ def overlay_files(directories: Iterable[Path]) -> tuple[Overlay, ...]:
 
 
 def _is_read(path: Path) -> bool:
-    return path.suffix in (".toml", ".dict") or path.name == TYPED_ONLY_FILE
+    return path.suffix in (".toml", ".dict", ADAPTATION) or path.name == TYPED_ONLY_FILE
 
 
 @cache

@@ -36,6 +36,8 @@ _SECTIONS: dict[str, set[str]] = {
     "fragment": {"say", "event", "examples"},
     "listening": {"garbage"},
 }
+_SOUNDS = ("*.dict", "typed_only.txt", "*.mllr")
+"""Files of an overlay that tell how words sound."""
 _KIND: dict[str, PhraseKind] = {"phrase": "event", "command": "command", "talk": "talk", "fragment": "fragment"}
 
 
@@ -122,7 +124,7 @@ def read_grammar(directories: Sequence[Path]) -> Grammar:
 def _sounds(overlays: Sequence[Path]) -> Iterator[bytes]:
     """What overlays say of how words sound: it changes what is heard as much as a phrase does."""
     for directory in overlays:
-        for path in sorted((*directory.glob("*.dict"), *directory.glob("typed_only.txt"))):
+        for path in sorted(path for pattern in _SOUNDS for path in directory.glob(pattern)):
             try:
                 yield path.read_bytes()
             except OSError as error:

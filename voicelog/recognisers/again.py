@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from voicelog.grammar.model import Grammar
@@ -68,7 +69,7 @@ class Again:
         self._units = {form[-1] for form in _forms(grammar, "dose_unit")}
         self._siblings = _siblings(grammar, ways)
         self._grammar = grammar
-        self._decoder = _decoder({**ways, **phones})
+        self._decoder = _decoder({**ways, **phones}, sphinx.adaptation_of(grammar))
         self._nets = 0
 
     def spoken(self, proposed: Sequence[str]) -> Words | None:
@@ -239,9 +240,8 @@ def _places(row: Words, forms: Collection[Words]) -> Iterator[tuple[int, int]]:
         place += length or 1
 
 
-def _decoder(ways: Mapping[str, Sequence[str]]) -> Any:
+def _decoder(ways: Mapping[str, Sequence[str]], adapted: Path | None) -> Any:
     import tempfile
-    from pathlib import Path
 
     from pocketsphinx import Decoder
 
@@ -250,7 +250,8 @@ def _decoder(ways: Mapping[str, Sequence[str]]) -> Any:
         entries = {word: sphinx.entries_of(word, said) for word, said in ways.items()}
         lines = sorted(f"{entry} {said}" for forms in entries.values() for entry, said in forms.items())
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        decoder = Decoder(dict=str(path), **{**sphinx.DECODER, **_WIDE})
+        fitted = str(adapted) if adapted else None
+        decoder = Decoder(dict=str(path), mllr=fitted, **{**sphinx.DECODER, **_WIDE})
     phone = next(iter(entries["phone-aa"]))
     decoder.add_fsg(_IDLE, decoder.create_fsg(_IDLE, START, END, [(START, END, 1.0, phone)]))
     decoder.activate_search(_IDLE)

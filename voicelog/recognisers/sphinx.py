@@ -35,6 +35,8 @@ WEIGHTS = Weights()
 hears one more callout in 95; at 1e-4 nothing is gained."""
 PHONE_WORD = "phone-"
 """With a phone behind it, the word that stands for this phone alone."""
+ADAPTATION = ".mllr"
+"""How the name of a file ends that fits the acoustic model to a crew's voices and cabin; in an overlay."""
 _VARIANT = re.compile(r"\(\d+\)\Z")
 _INSTALL = "install it: pip install pocketsphinx"
 _SEARCH = "voicelog"
@@ -88,6 +90,7 @@ def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights
     weights = weights or (WEIGHTS if grammar.garbage is None else replace(WEIGHTS, garbage=grammar.garbage))
     silent = typed_only(grammar.vocabulary, directories)
     ways = ways_of(grammar, silent, directories)
+    adapted = adaptation_of(grammar)
     net = word_net(grammar, silent, [PHONE_WORD + phone.lower() for phone in PHONES], weights)
     options = {
         "engine": f"pocketsphinx {metadata.version('pocketsphinx')}",
@@ -95,7 +98,15 @@ def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights
         "garbage_weight": f"{weights.garbage:g}",
         "jsgf": hashlib.sha256(emit_jsgf(grammar, without=silent).encode()).hexdigest()[:16],
     }
-    return SphinxListener(_decoder(net, ways), options)
+    if adapted:
+        options["adaptation"] = hashlib.sha256(adapted.read_bytes()).hexdigest()[:16]
+    return SphinxListener(_decoder(net, ways, adapted), options)
+
+
+def adaptation_of(grammar: Grammar) -> Path | None:
+    """The transform that fits the model to a crew, from the last overlay that has one; None for the model as it is."""
+    found = [path for directory in grammar.overlays for path in sorted(directory.glob(f"*{ADAPTATION}"))]
+    return found[-1] if found else None
 
 
 class SphinxListener(Listener):
@@ -185,7 +196,7 @@ def ways_of(grammar: Grammar, silent: frozenset[str], directories: Sequence[Path
     return {word: tuple(dict.fromkeys((*bundled.get(word, ()), *own.get(word, ())))) for word in sorted(wanted)}
 
 
-def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
+def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]], adapted: Path | None) -> Any:
     from pocketsphinx import Decoder
 
     phones = {PHONE_WORD + phone.lower(): (phone,) for phone in PHONES}
@@ -196,7 +207,7 @@ def _decoder(net: WordNet, ways: Mapping[str, Sequence[str]]) -> Any:
         lines = sorted(f"{entry} {said}" for forms in entries.values() for entry, said in forms.items())
         path.write_text("\n".join(lines) + "\n", encoding="utf-8")
         try:
-            decoder = Decoder(dict=str(path), **DECODER)
+            decoder = Decoder(dict=str(path), mllr=str(adapted) if adapted else None, **DECODER)
         except RuntimeError as error:
             raise RecogniserError(f"pocketsphinx does not start: {error}", "reinstall pocketsphinx") from error
     arcs = [(start, end, weight, entry) for start, end, weight, word in net.arcs for entry in entries[word]]
