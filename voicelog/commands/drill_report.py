@@ -17,7 +17,7 @@ from voicelog.drill.scoring import Outcomes, Scored, read_outcomes
 from voicelog.drill.truth import CAUTION
 from voicelog.errors import UsageError
 from voicelog.views.drill_page import page
-from voicelog.views.drill_text import plain_table
+from voicelog.views.drill_text import SHORT, plain_table
 from voicelog.views.plain import json_line
 from voicelog.views.screen import printable
 
@@ -41,7 +41,7 @@ def run(arguments: argparse.Namespace) -> int:
     clips = {one.run.listener: worst(one.run, folder, arguments.clips) for one in scored}
     out: Path = arguments.out or folder / PAGE
     try:
-        out.write_text(page(f"Drills of {folder.resolve().name}", scored, clips, verdicts), encoding="utf-8")
+        out.write_text(page(f"Debrief: {folder.resolve().name}", scored, clips, verdicts), encoding="utf-8")
     except OSError as error:
         raise UsageError(f"{out} cannot be written: {error.strerror}", "name another place with --out FILE") from error
     if arguments.json:
@@ -89,7 +89,7 @@ def _print_first(console: Console, scored: Scored) -> None:
 
 
 def _table(scored: Sequence[Scored]) -> Any:
-    table = plain_table("heard by", "n", *OUTCOMES, "words wrong", "false/h", "delay p50")
+    table = plain_table("heard by", "n", *SHORT, "words wrong", "false/h", "delay")
     for one in scored:
         data = one.figures
         counts = [str(data["outcomes"][outcome]) for outcome in OUTCOMES]

@@ -102,9 +102,9 @@ def _numbers(scored: Scored) -> Iterator[Finding]:
     if rows:
         yield Finding(
             "look",
-            f"Numbers were taken for others {_times(sum(row['count'] for row in rows), 'time')}.",
+            f"Numbers were taken for others {_often(sum(row['count'] for row in rows))}.",
             "Say teens and tens digit by digit, as the read-back does: “one five”, “five zero”.",
-            tuple(f"{row['said']} → {row['heard']}, {_times(row['count'], 'time')}" for row in rows[:_SHOWN]),
+            tuple(f"{row['said']} → {row['heard']}, {_often(row['count'])}" for row in rows[:_SHOWN]),
         )
 
 
@@ -113,9 +113,9 @@ def _names(scored: Scored) -> Iterator[Finding]:
     if rows:
         yield Finding(
             "look",
-            f"Drugs were taken for other drugs {_times(sum(row['count'] for row in rows), 'time')}.",
+            f"Drugs were taken for other drugs {_often(sum(row['count'] for row in rows))}.",
             "Declare the pair in sounds_alike.toml, so that letters are read back; voicelog drill learn proposes it.",
-            tuple(f"{row['said']} → {row['entered']}, {_times(row['count'], 'time')}" for row in rows[:_SHOWN]),
+            tuple(f"{row['said']} → {row['entered']}, {_often(row['count'])}" for row in rows[:_SHOWN]),
         )
 
 
@@ -140,8 +140,9 @@ def _groups(scored: Scored) -> Iterator[Finding]:
             if (one["callouts"], one["outcomes"]) in told:
                 continue
             told.append((one["callouts"], one["outcomes"]))
-            said = f"{place.format(name)} {one['outcomes']['exact']} of {one['callouts']} callouts were entered as said"
-            yield Finding("look", f"{said}, {_percent(data['shares']['exact'])} of all.", todo)
+            exact = f"{one['outcomes']['exact']} of {one['callouts']} callouts were entered as said"
+            shares = f"{_percent(one['shares']['exact'])} against {_percent(data['shares']['exact'])} of all"
+            yield Finding("look", f"{place.format(name)} {exact}: {shares}.", todo)
 
 
 def _unheard(scored: Scored) -> Iterator[Finding]:
@@ -181,6 +182,10 @@ def _evidence(scored: Scored) -> Iterator[Finding]:
 
 def _times(count: int, name: str) -> str:
     return f"{count} {name}" if count == 1 else f"{count} {name}s"
+
+
+def _often(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _percent(share: float) -> str:

@@ -128,6 +128,7 @@ def histogram_svg(values: Sequence[float], label: str, step: float = 0.25, most:
             f"<title>{name}: {count}</title></rect>"
         )
         if number % round(1 / step) == 0:
-            parts.append(f'<text x="{x}" y="{bottom + 16}" text-anchor="middle">{number * step:g}</text>')
+            mark = f"{number * step:g}{'+' * (number == len(columns) - 1)}"
+            parts.append(f'<text x="{x}" y="{bottom + 16}" text-anchor="middle">{mark}</text>')
     parts.append(f'<text x="{_LEFT + len(columns) * width / 2}" y="{bottom + 32}" text-anchor="middle">seconds</text>')
     return document(_LEFT + len(columns) * width + 10, bottom + 40, parts, label)

@@ -136,7 +136,8 @@ def _delays(scored: Scored) -> str:
     return (
         f"<h3>From the last word to the entry</h3>{histogram_svg(delays, 'delays in seconds')}<p>Half within "
         f"{delay['p50_s']:.1f} s, 95% within {delay['p95_s']:.1f} s, as if live on the machine that scored it, with "
-        "what else ran on it.</p>"
+        "what else ran on it: several workers at once make it long. To measure it, score on a quiet machine with"
+        " <code>--jobs 1</code>, from an empty cache.</p>"
     )
 
 

@@ -22,6 +22,8 @@ SAID = {
     "rejected": "heard, not entered",
     "wrong": "entered WRONG, nobody asked",
 }
+SHORT = ("exact", "asked", "miss", "rej", "wrong")
+"""Heads of columns, one for each of OUTCOMES."""
 _SIGNS: Mapping[Weight, tuple[str, str]] = {"stop": ("✕", "bold red"), "look": ("▲", "yellow"), "know": ("○", "dim")}
 _WORST = 8
 
@@ -61,7 +63,7 @@ def _outcomes(data: Mapping[str, Any]) -> Table:
 
 
 def _groups(data: Mapping[str, Any]) -> Table:
-    table = plain_table("where and who", "n", "exact", "asked", "miss", "rej", "wrong", "exact %")
+    table = plain_table("where and who", "n", *SHORT, "exact %")
     for name in ("by_snr", "by_noise", "by_speaker", "by_drill"):
         rows = list(data[name].items())
         if name == "by_drill":
@@ -90,7 +92,8 @@ def _figures_line(data: Mapping[str, Any]) -> str:
     return (
         f"Words wrong {100 * data['wer']:.1f}% ({100 * low:.1f} to {100 * high:.1f}%). False entries"
         f" {data['false_per_hour']:.1f} an hour of {60 * data['hours']:.1f} min. From the last word to the entry"
-        f" {delay['p50_s']:.1f} s, 95% within {delay['p95_s']:.1f} s, as if live on this machine."
+        f" {delay['p50_s']:.1f} s, 95% within {delay['p95_s']:.1f} s, as if live on this"
+        " machine with what else ran; to measure it, score on a quiet one with --jobs 1."
     )
 
 
