@@ -52,6 +52,16 @@ def test_every_command_has_help_with_examples_and_the_caution(capsys: pytest.Cap
     assert "not a medical device" in text
 
 
+@pytest.mark.parametrize("action", ["make", "scripts", "record", "import", "score", "report", "learn"])
+def test_every_drill_action_has_help_with_examples_and_the_caution(
+    capsys: pytest.CaptureFixture[str], action: str
+) -> None:
+    text = helped(capsys, "drill", action)
+    assert f"examples: voicelog drill {action}" in text
+    assert "not a medical device" in text
+    assert f" {action} " in helped(capsys, "drill")
+
+
 @pytest.mark.parametrize("command", commands())
 def test_every_argument_of_every_command_is_explained(command: str) -> None:
     (choices,) = (
