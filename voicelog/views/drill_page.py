@@ -72,11 +72,7 @@ def _run(scored: Scored, clips: Sequence[Clip]) -> str:
     parts += [_finding(finding) for finding in findings(scored)]
     if data["callouts"]:
         parts.append("<h3>How much was captured</h3><div class='plots'>")
-        for group, said in (
-            ("by_snr", "by noise level, in steps of 5 dB"),
-            ("by_noise", "by noise"),
-            ("by_speaker", "by speaker"),
-        ):
+        for group, said in _GROUPS.items():
             bars = {key: (one["outcomes"], one["intervals"]["exact"]) for key, one in data[group].items()}
             parts.append(f"<figure><figcaption>{said}</figcaption>{capture_svg(bars, f'outcomes {said}')}</figure>")
         parts.append("</div><p class='note'>The whisker is the 95% interval of what was entered as said.</p>")
