@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import signal
+import sys
 from pathlib import Path
 
 import pytest
@@ -158,6 +159,17 @@ def test_a_scheduler_that_does_not_answer_is_one_line(
     monkeypatch.setattr(work, "_CONNECT_S", 0.5)
     assert main(["drill", "score", str(drills), "--scheduler", "tcp://127.0.0.1:9"]) == 2
     assert "no Dask scheduler answers at tcp://127.0.0.1:9" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["jiwer", "scipy"])
+def test_a_missing_library_is_told_before_anything_is_heard(
+    name: str, drills: Path, heard: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.rmtree(drills / CACHE)
+    monkeypatch.setitem(sys.modules, name, None)
+    assert main(["drill", "score", str(drills), "--listeners", "sphinx"]) == 2
+    assert "pip install 'voicelog[drill]'" in capsys.readouterr().err
+    assert heard == []
 
 
 @pytest.mark.parametrize(

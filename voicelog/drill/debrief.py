@@ -35,9 +35,7 @@ def headline(scored: Scored) -> str:
     data = scored.figures
     count, outcomes = data["callouts"], data["outcomes"]
     if not count:
-        return (
-            f"Nothing was called out in these drills; {scored.run.listener} entered {_times(data['extra'], 'thing')}."
-        )
+        return f"Nothing was called out in these drills; {scored.run.listener} made {_times(data['extra'], 'entry')}."
     drills, speakers = len(scored.run.drills), len(data["by_speaker"])
     low, high = data["intervals"]["exact"]
     return (
@@ -74,7 +72,7 @@ def _false(scored: Scored) -> Iterator[Finding]:
         entries = [entry for drill in scored.run.drills for entry in drill.false if entry.count]
         yield Finding(
             "stop" if unflagged else "look",
-            f"{_times(data['extra'], 'thing')} entered that nobody called out, {unflagged} of them unasked: "
+            f"{_times(data['extra'], 'entry')} that nobody called out, {unflagged} of them unasked: "
             f"{data['false_per_hour']:.1f} an hour.",
             "Keep talk and callouts apart by a breath, or have callouts begin with a word of your own (--attention). "
             "What was flagged is read back: refuse it aloud.",
@@ -181,7 +179,8 @@ def _evidence(scored: Scored) -> Iterator[Finding]:
 
 
 def _times(count: int, name: str) -> str:
-    return f"{count} {name}" if count == 1 else f"{count} {name}s"
+    many = f"{name[:-1]}ies" if name.endswith("try") else f"{name}s"
+    return f"{count} {name if count == 1 else many}"
 
 
 def _often(count: int) -> str:

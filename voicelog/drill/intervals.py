@@ -22,7 +22,7 @@ def share_interval(hits: Sequence[float], of: Sequence[float] | None = None) -> 
         hits: for each callout 1 or 0, or a count of errors.
         of: for each callout what the hits are out of, such as its words; None for 1 each.
     """
-    stats, numpy = _scipy_stats(), _numpy()
+    stats, numpy = library(), _numpy()
     if len(hits) < 2 or (not any(of or hits) and of is not None):
         return 0.0, 1.0
     if of is None and sum(hits) in (0, len(hits)):
@@ -53,7 +53,7 @@ def at_most(hits: int, count: int) -> float:
     """
     if not count:
         return 1.0
-    return float(_scipy_stats().binomtest(hits, count).proportion_ci(CONFIDENCE, method="exact").high)
+    return float(library().binomtest(hits, count).proportion_ci(CONFIDENCE, method="exact").high)
 
 
 def mcnemar(better: int, worse: int) -> float:
@@ -63,10 +63,15 @@ def mcnemar(better: int, worse: int) -> float:
         better: callouts that only the new run got right.
         worse: callouts that only the old run got right.
     """
-    return float(_scipy_stats().binomtest(better, better + worse, 0.5).pvalue) if better + worse else 1.0
+    return float(library().binomtest(better, better + worse, 0.5).pvalue) if better + worse else 1.0
 
 
-def _scipy_stats() -> Any:
+def library() -> Any:
+    """SciPy's statistics.
+
+    Raises:
+        DrillError: they are not installed.
+    """
     try:
         from scipy import stats
     except ImportError as error:

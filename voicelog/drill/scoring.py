@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from voicelog import __version__
+from voicelog.drill import intervals, words
 from voicelog.drill.matching import CalloutResult, DrillResult, FalseEntry, judged
 from voicelog.drill.script import DrillError
 from voicelog.drill.tally import Run, figures
@@ -70,7 +71,13 @@ def score_folder(
 
     Returns:
         One result a recogniser, drills by name, whatever the order in which they were heard.
+
+    Raises:
+        DrillError: jiwer or SciPy is not installed, or a worker died.
     """
+    # Missing libraries are told before an hour was spent on hearing, not after.
+    words.library()
+    intervals.library()
     grammar = load_grammar(*overlays)
     truths = dict(drills)
     found: dict[str, dict[Path, DrillResult]] = {name: {} for name in listeners}

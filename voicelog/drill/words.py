@@ -36,7 +36,7 @@ def aligned(pairs: Sequence[tuple[Words, Words]]) -> tuple[Alignment, ...]:
     """
     if not pairs:
         return ()
-    output = _jiwer().process_words([" ".join(said) for said, _ in pairs], [" ".join(heard) for _, heard in pairs])
+    output = library().process_words([" ".join(said) for said, _ in pairs], [" ".join(heard) for _, heard in pairs])
     found = []
     for (said, heard), chunks in zip(pairs, output.alignments, strict=True):
         steps: list[tuple[Change, Words, Words]] = []
@@ -66,7 +66,12 @@ def confusions(alignments: Sequence[Alignment]) -> Counter[tuple[str, str]]:
     return Counter(dict(sorted(found.items(), key=lambda item: (-item[1], item[0]))))
 
 
-def _jiwer() -> Any:
+def library() -> Any:
+    """jiwer.
+
+    Raises:
+        DrillError: it is not installed.
+    """
     try:
         import jiwer
     except ImportError as error:
