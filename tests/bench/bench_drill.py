@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import resource
 import tempfile
 import time
 from collections.abc import Iterator, Sequence
@@ -35,12 +36,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for listener in options.listeners.split(","):
             first = 0.0
             for number in map(int, options.workers.split(",")):
-                took = _timed(drills, listener, number, options.dask, Path(temporary) / f"{listener}{number}")
+                kept = Path(temporary) / f"{listener}{number}"
+                took, busy = _timed(drills, listener, number, options.dask, kept)
                 rate = hours / (took / 60)
                 first = first or rate
                 print(
                     f"{listener}, {number} worker{'s' if number > 1 else ''}: {took:.1f} s, {rate:.3f} hours of audio a"
-                    f" minute, {rate / first:.2f} times the first"
+                    f" minute, {rate / first:.2f} times the first; {busy:.1f} s of processor time in the workers"
                 )
     return 0
 
@@ -52,12 +54,23 @@ def _made(folder: Path) -> list[tuple[Path, Truth]]:
     return list(drills_in(folder))
 
 
-def _timed(drills: Sequence[tuple[Path, Truth]], listener: str, number: int, dask: bool, kept: Path) -> float:
-    """Seconds from asking to the judged results, workers started and recognisers opened within."""
+def _timed(
+    drills: Sequence[tuple[Path, Truth]], listener: str, number: int, dask: bool, kept: Path
+) -> tuple[float, float]:
+    """Seconds from asking to the judged results, workers started and recognisers opened within; and their processor
+    time, which tells how it would scale were the cores free."""
+    before = _children_s()
     with _cluster(number) if dask else workers(number) as pool:
         begun = time.perf_counter()
         score_folder(list(drills), [listener], [], pool, kept=kept)
-        return time.perf_counter() - begun
+        took = time.perf_counter() - begun
+    return took, _children_s() - before
+
+
+def _children_s() -> float:
+    """Processor seconds of all child processes that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 @contextmanager
