@@ -13,7 +13,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from chromium import CHROMIUM, Browser
+from browser import CHROMIUM, chromium, window
 from drill_cases import EPI, PULSE, heard, hearing, line, recorded, truth, vital
 
 from voicelog.audio.flac import decode_flac
@@ -78,13 +78,13 @@ def test_the_worst_clip_can_be_heard_and_shows_its_alignment(page: str, made: Pa
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not installed (Debian: chromium)")
-def test_a_browser_shows_the_page_without_complaint_and_knows_the_sound(made: Path, tmp_path: Path) -> None:
-    with Browser(tmp_path / "profile") as browser:
-        browser.open((made / "report.html").as_uri())
-        browser.value("document.querySelector('audio').preload = 'auto'")
-        assert browser.until("document.querySelector('audio').duration > 1")
-        assert browser.complaints == []
-        assert {address.partition(":")[0] for address in browser.requests} <= {"file", "data"}
+def test_a_browser_shows_the_page_without_complaint_and_knows_the_sound(made: Path) -> None:
+    with chromium() as browser, window(browser) as shown:
+        shown.page.goto((made / "report.html").as_uri())
+        shown.page.evaluate("document.querySelector('audio').preload = 'auto'")
+        shown.page.wait_for_function("document.querySelector('audio').duration > 1")
+        assert shown.complaints == []
+        assert {address.partition(":")[0] for address in shown.requests} <= {"file", "data"}
 
 
 def test_two_runs_of_the_same_folder_are_compared(

@@ -1,0 +1,102 @@
+"""Three listeners on recorded samples, with the real engines and the shipped adapted model."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from recogniser_contract import RecogniserContract
+from test_pair import hear, needs_model
+from test_sphinx import clips
+
+from voicelog.errors import RecogniserError
+from voicelog.grammar.loader import load_grammar
+from voicelog.parse.agreement import judged
+from voicelog.parse.parser import parse
+from voicelog.recognisers import trio, whisper
+from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, Utterance
+from voicelog.recognisers.registry import FOR_AUDIO, preferred, recogniser
+
+MODEL = Path(__file__).parents[1] / "models" / "adapted"
+
+
+@needs_model
+class TestTrio(RecogniserContract):
+    module = trio
+
+    def speak(self, listener: Listener, text: str) -> None:
+        samples = clips()[text]
+        for start in range(0, len(samples), 1600):
+            listener.feed(samples[start : start + 1600])
+
+    def test_options_name_all_engines(self, listener: Listener) -> None:
+        assert listener.options["adapted_model"] == "adapted"
+        assert listener.options["second_model"] != "adapted"
+        assert listener.options["first"] in {"sphinx", "vosk"}
+
+    def test_words_that_the_grammar_listener_bears_out_have_times(self, listener: Listener) -> None:
+        utterance = hear(listener, clips()["heart rate one thirty six"])
+        assert utterance.second is not None
+        assert utterance.second.adapted is not None
+        assert utterance.second.adapted.borne_out
+        assert all(word.start is not None and word.end is not None for word in utterance.best.words)
+
+    @pytest.mark.parametrize("said", ["heart rate one thirty six", "patient contact", "respiratory rate thirty six"])
+    def test_a_clear_callout_is_accepted(self, listener: Listener, said: str) -> None:
+        utterance = hear(listener, clips()[said])
+        plain = parse(utterance.best.words, load_grammar())
+        assert judged(plain, utterance, load_grammar()) == plain
+        assert plain.outcome == "events"
+
+    def test_one_that_falls_behind_gives_its_reading_first_and_the_judgement_later(self, listener: Listener) -> None:
+        assert isinstance(listener, trio.TrioListener)
+        listener._patience_s = 0.0
+        try:
+            early = hear(listener, clips()["heart rate one thirty six"])
+            assert early.best.text == "heart rate one thirty six"
+            assert early.second is not None
+            assert early.second.refusal == LATE
+            found: list[tuple[int, Utterance]] = []
+            while not found:
+                found = listener.late()
+            ((ticket, whole),) = found
+            assert ticket == early.second.ticket
+            assert whole.second is not None
+            assert whole.second.adapted is not None
+        finally:
+            listener._patience_s = None
+
+    def test_noise_enters_nothing(self, listener: Listener) -> None:
+        noise = np.random.default_rng(7).normal(0, 1000, 2 * SAMPLE_RATE).astype(np.int16)
+        utterance = hear(listener, noise)
+        assert judged(parse(utterance.best.words, load_grammar()), utterance, load_grammar()).drafts == ()
+
+
+@needs_model
+def test_the_adapted_model_never_vouches() -> None:
+    assert whisper.adapted_models() == [MODEL]
+    assert "adapted" not in whisper.is_available().detail
+
+
+@needs_model
+def test_it_is_preferred_where_it_can_run() -> None:
+    assert "trio" in FOR_AUDIO
+    assert recogniser("trio") is trio
+    assert preferred() == "trio"
+
+
+def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(whisper, "adapted_models", list)
+    assert not trio.is_available().ready
+    with pytest.raises(RecogniserError):
+        trio.open(load_grammar())
+
+
+def test_the_shipped_model_is_the_one_on_its_card() -> None:
+    made = json.loads((MODEL / "made.json").read_text(encoding="utf-8"))
+    digest = hashlib.sha256((MODEL / "model.bin").read_bytes()).hexdigest()
+    assert made["model"] == digest
+    assert digest in (MODEL / "README.md").read_text(encoding="utf-8")
