@@ -126,6 +126,15 @@ def test_no_hits_in_a_hundred_still_allow_some() -> None:
     assert wilson_upper(0, 100) == pytest.approx(0.03700, abs=1e-5)
 
 
+def test_the_interval_of_exact_is_scipys() -> None:
+    from scipy.stats import binomtest
+
+    for hits, count in ((0, 7), (3, 37), (33, 37), (36, 36)):
+        outcomes: list[Outcome] = [*["exact"] * hits, *["asked"] * (count - hits)]  # type: ignore[list-item]
+        low, high = binomtest(hits, count).proportion_ci(method="wilson")
+        assert line_of(Score(outcome) for outcome in outcomes).exact_between == pytest.approx((low, high), abs=1e-4)
+
+
 def test_percentiles_by_nearest_rank() -> None:
     values = [float(n) for n in range(1, 21)]
     assert (percentile(values, 0.5), percentile(values, 0.95), percentile([3.0], 0.95)) == (10.0, 19.0, 3.0)

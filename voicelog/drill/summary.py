@@ -29,6 +29,12 @@ class Line:
         return self.outcomes[outcome] / self.count if self.count else 0.0
 
     @property
+    def exact_between(self) -> tuple[float, float]:
+        """The 95 % interval of the share entered as said (Wilson)."""
+        hits = self.outcomes["exact"]
+        return 1 - wilson_upper(self.count - hits, self.count), wilson_upper(hits, self.count)
+
+    @property
     def wrong_at_most(self) -> float:
         """Upper end of the 95% range (Wilson) of the share accepted wrong: what this many callouts can show."""
         return wilson_upper(self.outcomes["wrong"], self.count)

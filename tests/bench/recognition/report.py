@@ -18,7 +18,8 @@ from .work import ClipResult, Speed, TalkResult
 WRONG_SHOWN = 15
 """Entries accepted wrong that are listed under the tables; the JSON has all."""
 _CAPTION = (
-    "SNR in dB; shares in percent; miss: some events of several left out; rej: rejected; wrong: how many were accepted"
+    "SNR in dB; shares in percent; 95%: where exact lies, 95% sure (Wilson);"
+    " miss: some events of several left out; rej: rejected; wrong: how many were accepted"
     " wrong; <=: most that may be, 95% sure; med: a drug read back wrong; name, num: a drug or number not said"
 )
 _PLAIN: dict[str, Any] = {"box": SIMPLE_HEAD, "pad_edge": False, "padding": (0, 1, 0, 0), "caption_justify": "left"}
@@ -60,11 +61,12 @@ def show(run: Run, console: Console) -> None:
     data = figures(run)
     # Narrow enough for a terminal of 80 columns.
     table = Table(title=f"{run.listener}: callouts", title_justify="left", caption=_CAPTION, **_PLAIN)
-    for name in ("speech", "SNR", "n", "exact", "ask", "miss", "rej", "wrong", "<=", "med", "name", "num"):
+    for name in ("speech", "SNR", "n", "exact", "95%", "ask", "miss", "rej", "wrong", "<=", "med", "name", "num"):
         table.add_column(name, justify="left" if name == "speech" else "right", no_wrap=True)
     for source, lines in data["callouts"].items():
         for snr, line in lines.items():
             shares = [f"{100 * line[outcome] / max(line['count'], 1):.1f}" for outcome in OUTCOMES[:-1]]
+            shares.insert(1, "{:.0f}-{:.0f}".format(*(100 * share for share in line["exact_between"])))
             wrong = [str(line["wrong"]), f"{100 * line['wrong_at_most']:.1f}"]
             errors = [str(line[name]) for name in ("drug_read_back_wrong", "drug_name_errors", "number_errors")]
             row = (source, snr.removesuffix(" dB"), str(line["count"]), *shares, *wrong, *errors)
@@ -106,6 +108,7 @@ def _lines(lines: dict[str, Line]) -> dict[str, dict[str, Any]]:
         name: {
             "count": line.count,
             **{str(outcome): count for outcome, count in line.outcomes.items()},
+            "exact_between": [round(share, 4) for share in line.exact_between],
             "wrong_at_most": round(line.wrong_at_most, 5),
             "drug_read_back_wrong": line.drug_wrong,
             "drug_name_errors": line.name_errors,
