@@ -15,7 +15,7 @@ from review_cases import LINES, heard_file, model_of
 from voicelog.casefile.chain import EntryDraft
 from voicelog.casefile.store import CaseFile
 from voicelog.views.review_chart import chart_svg, deaf_spans, ventilation_spans, vital_series
-from voicelog.views.review_model import ReviewModel
+from voicelog.views.review_model import ReviewModel, _second
 from voicelog.views.review_page import review_html
 from voicelog.views.review_quality import open_items, quality
 
@@ -88,6 +88,13 @@ def test_other_readings_and_the_second_listener_stand_with_the_utterance(tmp_pat
     page = review_html(model_of(path))
     assert "other reading: pulse nineteen" in page
     assert "second listener: pulse is 90" in page
+
+
+@pytest.mark.parametrize(("borne_out", "told"), [(True, "heard the same"), (False, "did not hear the same")])
+def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool, told: str) -> None:
+    adapted = {"words": ["pulse", "90"], "score": "-0.100", "borne_out": borne_out}
+    body = {"words": ["pulls", "90"], "refusal": "", "adapted": adapted}
+    assert _second(body) == f"pulls 90; adapted listener: pulse 90; the grammar listener {told}"
 
 
 def test_a_unit_that_nobody_said_is_shown_as_assumed(tmp_path: Path) -> None:

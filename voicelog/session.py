@@ -20,7 +20,7 @@ from voicelog.parse.agreement import BEHIND, answered, judged
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.tokens import words_of
-from voicelog.recognisers.base import Hypothesis, SecondOpinion, Utterance, Word
+from voicelog.recognisers.base import AdaptedOpinion, Hypothesis, SecondOpinion, Utterance, Word
 
 if TYPE_CHECKING:
     import numpy as np
@@ -261,6 +261,15 @@ def _second(second: SecondOpinion) -> dict[str, Any]:
             for fit in second.fits
             if math.isfinite(fit.score)
         ],
+        **({"adapted": _adapted(second.adapted)} if second.adapted else {}),
+    }
+
+
+def _adapted(opinion: AdaptedOpinion) -> dict[str, Any]:
+    return {
+        "words": [word.text for word in opinion.words],
+        "score": _exact(opinion.score, "0.001"),
+        "borne_out": opinion.borne_out,
     }
 
 

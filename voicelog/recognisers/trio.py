@@ -54,7 +54,7 @@ def is_available() -> Availability:
     found = whisper.adapted_models()
     if not found:
         return Availability(False, "no model adapted to callouts", "see models/README.md")
-    return Availability(True, f"{whisper.called(found[0])} proposes; {both.detail}")
+    return Availability(True, f"model {whisper.called(found[0])} proposes, the pair votes: {both.detail}")
 
 
 def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:

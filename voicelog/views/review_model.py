@@ -223,7 +223,13 @@ def _second(body: Any) -> str:
     if not isinstance(body, dict):
         return ""
     words = " ".join(str(word) for word in body.get("words") or ())
-    return printable(words or f"nothing ({body.get('refusal') or 'no words'})")
+    heard = printable(words or f"nothing ({body.get('refusal') or 'no words'})")
+    adapted = body.get("adapted")
+    if not isinstance(adapted, dict):
+        return heard
+    wrote = printable(" ".join(str(word) for word in adapted.get("words") or ()))
+    with_it = "heard the same" if adapted.get("borne_out") is True else "did not hear the same"
+    return f"{heard}; adapted listener: {wrote}; the grammar listener {with_it}"
 
 
 def _gap(entry: Entry) -> GapView:
