@@ -114,6 +114,17 @@ def test_what_the_grammar_listener_hears_instead_weighs_against_the_reading() ->
     assert verdict(replace(utterance, second=replace(utterance.second, fits=lost))).outcome == "ambiguous"
 
 
+@pytest.mark.parametrize(("other", "borne_out"), [("Heart rate 124.", False), ("", True)])
+def test_a_second_best_text_needs_both_others(other: str, borne_out: bool) -> None:
+    utterance = heard("heart rate one twenty four", other, borne_out=borne_out)
+    assert utterance.second is not None
+    forced = replace(utterance, second=replace(utterance.second, forced=True))
+    assert verdict(forced).flags == (ALONE,)
+    both = heard("heart rate one twenty four", "Heart rate 124.", borne_out=True)
+    assert both.second is not None
+    assert verdict(replace(both, second=replace(both.second, forced=True))).flags == ()
+
+
 def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> None:
     assert verdict(heard("ketamine fifty milligrams i v", "", score=-1.3)).outcome == "ambiguous"
     assert verdict(heard("confirm ketamine", "")).outcome == "not_understood"

@@ -100,7 +100,12 @@ class _View:
     settings: ThreeSettings
 
     def bears_out(self, texts: Sequence[str]) -> bool:
-        """Whether another listener has heard a reading too: its values, or its numbers and as good a fit."""
+        """Whether another listener has heard a reading too: its values, or its numbers and as good a fit.
+
+        What the adapted listener thought only second best, its likeliest text being no callout, needs both.
+        """
+        if self.second.forced:
+            return self.adapted.borne_out and self._vouched(texts)
         return self.adapted.borne_out or self._vouched(texts)
 
     def _vouched(self, texts: Sequence[str]) -> bool:

