@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from voicelog.audio.endpoint import Endpointer, EndpointSettings, SpeechBlock
 from voicelog.live.clock import ShiftedClock
+from voicelog.live.memory import give_back
 from voicelog.recognisers.base import SAMPLE_RATE, Listener, Utterance
 from voicelog.session import Span, listen_to
 
@@ -158,6 +159,7 @@ class HearingThread:
         try:
             for speech in self._ear.hear(self._blocks()):
                 self._out.put(speech)
+                give_back()
         except Exception as error:  # an engine may raise anything; the session tells and ends with a whole file
             self.failure = error
 
