@@ -10,8 +10,8 @@ from typing import Any
 def give_back() -> None:
     """Hand back what the C library keeps for later; nothing happens where it is not glibc.
 
-    The recognisers take and free large blocks from several threads, and glibc keeps what lies free between them:
-    without this a session grew by 3.4 MB a minute.
+    The recognisers take and free large blocks from several threads, and glibc keeps what lies free between them: after
+    48 utterances of three listeners 90 MB were given back at once.
     """
     trim = _trim()
     if trim is not None:
