@@ -60,7 +60,6 @@ def verdict(utterance: Utterance) -> ParseResult:
     [
         ("heart rate one twenty four", "Hard rate 124.", False),
         ("heart rate one twenty four", "", True),
-        ("ketamine fifty milligrams i v", "Get a mean 50 milligrams IV", False),
         ("ketamine fifty milligrams i v", "", True),
         ("patient contact", "Patient contact.", False),
     ],
@@ -75,6 +74,8 @@ def test_what_one_of_the_others_bears_out_is_accepted(said: str, other: str, bor
     ("said", "other"),
     [
         ("ketamine fifty milligrams i v", ""),
+        ("ketamine fifty milligrams i v", "Get a mean 50 milligrams IV"),
+        ("ketamine fifty milligrams i v", "Ketamine 50 milligrams IV"),
         ("ketamine fifty milligrams i v", "Okay I mean with the million."),
         ("heart rate one twenty four", "Or trade 24 and more"),
         ("heart rate one twenty", "Heartbreak 1 2 0 0"),

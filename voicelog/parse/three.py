@@ -135,7 +135,9 @@ class _View:
             return asked_about(draft, other)
         sure = self.adapted.score >= self.settings.sure and self._own_gap() <= self.settings.own
         words = [word for row in self.adapted.fits[:1] for word in row.words]
-        if sure and not self._turned(words) and self.bears_out(words):
+        # The two free listeners share weights: a drug needs the grammar listener, which had all names to choose from.
+        named = self.adapted.borne_out or not isinstance(draft.event, Medication)
+        if sure and named and not self._turned(words) and self.bears_out(words):
             return draft
         if isinstance(draft.event, Medication) and not sure:
             return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
