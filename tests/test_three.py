@@ -33,8 +33,9 @@ def heard(
     gap: float = 0.0,
     score: float = -0.1,
     own_gap: float = 0.0,
+    led: tuple[float | None, float | None] = (None, None),
 ) -> Utterance:
-    """What the trio gives when the adapted listener hears ``said`` and the unadapted one writes ``other``."""
+    """What the trio gives when the adapted listener hears ``said`` and the free-text one writes ``other``."""
     words = said.split()
     rows = candidates(words, GRAMMAR)
     best = Hypothesis(tuple(Word(word) for word in words))
@@ -44,6 +45,7 @@ def heard(
         score,
         tuple(Fit(row, written(row), own - (lead if n else 0)) for n, row in enumerate(rows)),
         borne_out,
+        *led,
     )
     fits = tuple(Fit(row, written(row), theirs - (their_lead if n else 0)) for n, row in enumerate(rows))
     free = words_of(other)
@@ -108,7 +110,7 @@ def test_a_number_that_hardly_leads_what_sounds_alike_is_asked_about_though_all_
 
 
 def test_what_the_grammar_listener_hears_instead_weighs_against_the_reading() -> None:
-    utterance = heard("heart rate sixteen", "Heart rate 16.", lead=2.5)
+    utterance = heard("heart rate sixteen", "Heart rate 16.", lead=2.4)
     assert verdict(utterance).outcome == "events"
     assert utterance.second is not None
     lost = tuple(replace(fit, kept=-1) for fit in utterance.second.fits)
@@ -124,6 +126,52 @@ def test_a_second_best_text_needs_both_others(other: str, borne_out: bool) -> No
     both = heard("heart rate one twenty four", "Heart rate 124.", borne_out=True)
     assert both.second is not None
     assert verdict(replace(both, second=replace(both.second, forced=True))).flags == ()
+
+
+@pytest.mark.parametrize(
+    ("led", "flags"),
+    [
+        ((9.0, 9.0), ()),
+        ((1.6, 2.6), ()),
+        ((1.4, 9.0), (ALONE,)),
+        ((9.0, 2.4), (ALONE,)),
+        ((-1.0, 9.0), (ALONE,)),
+        ((None, None), (ALONE,)),
+    ],
+)
+def test_a_drug_misspelled_by_all_others_stands_where_one_prefers_it_to_any_other(
+    led: tuple[float | None, float | None], flags: tuple[str, ...]
+) -> None:
+    utterance = heard("diltiazem twenty milligrams i v", "Bill shayzen, 12 mill iv", led=led)
+    assert verdict(utterance).flags == flags
+
+
+def test_preferred_to_any_other_is_not_enough_where_something_else_was_said() -> None:
+    utterance = heard("diltiazem twenty milligrams i v", "We are going home.", led=(9.0, 9.0), gap=2.5)
+    assert verdict(utterance).flags == (ALONE,)
+
+
+def test_a_sure_preference_settles_what_sounds_alike_and_a_slight_one_does_not() -> None:
+    sound = {"said": "heart rate sixteen", "other": "Heart rates ick steen.", "lead": 1.2}
+    assert verdict(heard(**sound, led=(3.5, None))).flags == ()  # type: ignore[arg-type]
+    assert verdict(heard(**sound, led=(2.0, None))).outcome == "ambiguous"  # type: ignore[arg-type]
+    unclear = heard(**sound, led=(3.5, None), score=-0.6)  # type: ignore[arg-type]
+    assert verdict(unclear).outcome == "ambiguous"
+
+
+def test_a_correction_that_sounds_like_another_is_not_obeyed() -> None:
+    assert verdict(heard("correction fifty micrograms", "Correction 50 micrograms", borne_out=True)).commands
+    close = heard("correction fifty micrograms", "Correction 50 micrograms", borne_out=True, lead=CLOSE)
+    assert verdict(close).outcome == "not_understood"
+
+
+def test_what_the_pair_heard_where_the_adapted_listener_heard_no_callout_waits_for_a_confirm() -> None:
+    words = "heart rate one twenty four".split()
+    fits = tuple(Fit(row, written(row), -0.3 - 3 * bool(n)) for n, row in enumerate(candidates(words, GRAMMAR)))
+    second = SecondOpinion(words_of("heart rate 124"), "", -0.3, fits)
+    alone = Utterance((Hypothesis(tuple(Word(word) for word in words)),), second)
+    assert verdict(alone).flags == ()
+    assert verdict(replace(alone, second=replace(second, unlike_adapted=True))).flags == (ALONE,)
 
 
 def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> None:

@@ -17,7 +17,7 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.parse.agreement import judged
 from voicelog.parse.parser import parse
 from voicelog.recognisers import trio, whisper
-from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, Utterance
+from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, Utterance, Word
 from voicelog.recognisers.registry import FOR_AUDIO, preferred, recogniser
 
 MODEL = Path(__file__).parents[1] / "models" / "adapted"
@@ -100,3 +100,19 @@ def test_the_shipped_model_is_the_one_on_its_card() -> None:
     digest = hashlib.sha256((MODEL / "model.bin").read_bytes()).hexdigest()
     assert made["model"] == digest
     assert digest in (MODEL / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("heard", "meant", "same"),
+    [
+        ("correction fifty micrograms", "correction fifty micrograms", True),
+        ("correction fifteen micrograms", "correction fifty micrograms", False),
+        ("confirm ketamine", "confirm fentanyl", False),
+        ("correction pulse ninety", "correction pulse nineteen", False),
+        ("heart rate one oh five", "heart rate one hundred and five", True),
+        ("heart rate", "heart rate", False),
+    ],
+)
+def test_what_is_borne_out_has_the_same_values(heard: str, meant: str, same: bool) -> None:
+    one, other = ([Word(word) for word in text.split()] for text in (heard, meant))
+    assert trio._same(one, other, load_grammar()) is same

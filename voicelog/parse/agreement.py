@@ -105,6 +105,8 @@ def judged(
     verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
+    if second.unlike_adapted:
+        kept = tuple(replace(draft, flags=(*draft.flags, ALONE)) for draft in kept)
     if not questions:
         return replace(result, drafts=kept)
     # Without the words, so that an answer is never read as their continuation: "fifty", asked about, then "five".

@@ -1,8 +1,9 @@
 """What three listeners agree on, where the one adapted to callouts proposes: accepted, flagged or asked about.
 
 The adapted listener's text is right far more often than the others', but it alone can write a drug that nobody said.
-So a reading of its own stands by itself only where one of the other two bears it out; a number or name that another
-one may have sounded like is asked about, however sure it is.
+So a reading of its own stands by itself only where one of the other two bears it out: the grammar listener hears the
+same values with all of them open, or the free-text listener wrote its numbers, or that one prefers it to others of the
+same shape. A number or name that another one may have sounded like is asked about, however sure it is.
 """
 
 from __future__ import annotations
@@ -31,22 +32,35 @@ _POORER = frozenset({"label_repaired", "words_left_over", "implausible"})
 class ThreeSettings:
     """How much agreement is enough; chosen on the tuning voices of tests/bench/recognition."""
 
-    sure: float = -1.0
+    sure: float = -0.7
     """Least score of the adapted listener's text (mean natural logarithm of its parts' probabilities)."""
+    clear: float = -0.5
+    """Least such score for which others' agreement makes a smaller lead enough."""
     own: float = 0.3
     """Most that the reading may fit worse than that text: what was put together from pieces fits badly."""
-    lead: float = 8.0
+    lead: float = 7.0
     """Least lead over what differs in a number, as natural logarithm of the odds, by both free listeners together."""
-    lead_of_all: float = 2.0
+    lead_of_all: float = 3.0
     """The same where both others bear the reading out."""
     lead_by_name: float = 2.5
     """The same over what differs in a drug, a route or a word."""
-    doubt: float = 4.0
+    doubt: float = 8.0
     """Most that the unadapted listener's preference adds to a lead, or takes off it."""
     kept: float = 0.12
     """What each power of ten is worth, as such a lead, by which the grammar listener keeps the reading."""
     lost: float = 3.0
     """What is taken off a lead over a rival that the grammar listener hears rather than the reading."""
+    leans_by_number: float = 1.5
+    """Least lead, by a free-text listener that shares no weights with the adapted one, over the reading with any other
+    number, that bears it out (natural logarithm of the odds)."""
+    leans_by_name: float = 2.5
+    """The same over any other drug, route, unit or side."""
+    picked_by_number: float = 3.0
+    """The same by number where it also settles what the reading may have sounded like."""
+    picked_by_name: float = 4.0
+    """The same by name."""
+    strange: float = 2.0
+    """Most that the reading may then fit worse than what that listener wrote: beyond, something else was said."""
     fits: float = 3.0
     """Most that the reading may fit the unadapted listener worse than its own text and still be borne out by it."""
     alike: float = 55.0
@@ -78,7 +92,7 @@ def judged_by_three(
         return result
     view = _View(second, second.adapted, grammar, context, settings)
     texts = [word.text for word in result.words]
-    if (result.commands or result.questions) and not view.bears_out(texts):
+    if (result.commands or result.questions) and (not view.bears_out(texts) or view.may_be_another(texts)):
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
     if result.commands:
@@ -105,8 +119,25 @@ class _View:
         What the adapted listener thought only second best, its likeliest text being no callout, needs both.
         """
         if self.second.forced:
-            return self.adapted.borne_out and self._vouched(texts)
-        return self.adapted.borne_out or self._vouched(texts)
+            return self.adapted.borne_out and (self._vouched(texts) or self._leans())
+        return self.adapted.borne_out or self._vouched(texts) or self._leans()
+
+    def may_be_another(self, texts: Sequence[str]) -> bool:
+        """Whether a command with a number may have been said with another one."""
+        return bool(numbers_in(texts)) and any(lead < self._least(True) for lead, _ in self._leads())
+
+    def _picked(self) -> bool:
+        """Whether the free-text listener, if it is of another make, surely heard all values of the reading."""
+        return self._prefers(self.settings.picked_by_number, self.settings.picked_by_name)
+
+    def _leans(self) -> bool:
+        """Whether it heard them rather than any others."""
+        return self._prefers(self.settings.leans_by_number, self.settings.leans_by_name)
+
+    def _prefers(self, by_number: float, by_name: float) -> bool:
+        leads = (self.adapted.led_by_number, by_number), (self.adapted.led_by_name, by_name)
+        there = [(lead, least) for lead, least in leads if lead is not None]
+        return bool(there) and all(lead >= least for lead, least in there) and self._gap() <= self.settings.strange
 
     def _vouched(self, texts: Sequence[str]) -> bool:
         """Whether the unadapted listener heard it: wrote its numbers, and words that fit as well or look alike."""
@@ -135,8 +166,8 @@ class _View:
             return asked_about(draft, other)
         sure = self.adapted.score >= self.settings.sure and self._own_gap() <= self.settings.own
         words = [word for row in self.adapted.fits[:1] for word in row.words]
-        # The two free listeners share weights: a drug needs the grammar listener, which had all names to choose from.
-        named = self.adapted.borne_out or not isinstance(draft.event, Medication)
+        # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
+        named = self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
         if sure and named and not self._turned(words) and self.bears_out(words):
             return draft
         if isinstance(draft.event, Medication) and not sure:
@@ -197,7 +228,8 @@ class _View:
     def _least(self, by_number: bool) -> float:
         """The lead that is enough."""
         words = [word for row in self.adapted.fits[:1] for word in row.words]
-        if self.adapted.borne_out and self._vouched(words):
+        clear = self.adapted.score >= self.settings.clear
+        if clear and (self._picked() or (self.adapted.borne_out and self._vouched(words))):
             return self.settings.lead_of_all
         return self.settings.lead if by_number else self.settings.lead_by_name
 

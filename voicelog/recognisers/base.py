@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -74,6 +75,11 @@ class AdaptedOpinion:
     """The reading and what it may be taken for, scored by it."""
     borne_out: bool = False
     """Whether the grammar listener, held to the sentence with all values open, hears the same values."""
+    led_by_number: float | None = None
+    """Least lead of the reading over others with another number, by a second listener that shares no weights with the
+    adapted one, as natural logarithm of the odds; None where there are none, or no such listener."""
+    led_by_name: float | None = None
+    """The same over others with another drug, route, unit or side."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +98,8 @@ class SecondOpinion:
     """Whether the best reading is one of a few that the first listener had to choose from, or was trimmed of sounds."""
     ticket: int = 0
     """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
+    unlike_adapted: bool = False
+    """Whether there is an adapted listener too, and it heard no callout at all."""
     adapted: AdaptedOpinion | None = None
     """With three listeners: where the reading comes from; the other fields are those of the unadapted one."""
 
@@ -153,6 +161,27 @@ class Listener(ABC):
     @abstractmethod
     def close(self) -> None:
         """Free the engine; the listener is of no use afterwards."""
+
+
+class FreeListener(Listener):
+    """An open recogniser that writes free text and can tell how well a given text fits what was heard."""
+
+    refusal: str
+    """Why the last utterance has no reading, or ''."""
+    spells_numbers = False
+    """Whether it may write small numbers in words, "nine six"."""
+
+    @abstractmethod
+    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
+        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
+
+        Texts are comparable when they are written alike, numbers in digits ("Heart rate 124."). Sound that was just
+        heard by ``finish`` is not encoded again. The time taken grows with the number of texts.
+
+        Args:
+            audio: one whole utterance, as fed.
+            texts: candidates; one without any token scores minus infinity.
+        """
 
 
 class RecogniserModule(Protocol):

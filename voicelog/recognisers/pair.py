@@ -13,12 +13,21 @@ from voicelog.grammar.model import Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.recognisers import sphinx, vosk, whisper
 from voicelog.recognisers.again import Again
-from voicelog.recognisers.base import LATE, Availability, Fit, Hypothesis, Listener, SecondOpinion, Utterance, Word
+from voicelog.recognisers.base import (
+    LATE,
+    Availability,
+    Fit,
+    FreeListener,
+    Hypothesis,
+    Listener,
+    SecondOpinion,
+    Utterance,
+    Word,
+)
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
 from voicelog.recognisers.readings import lean, own_callouts, trimmed, whole
 from voicelog.recognisers.sphinx import GARBAGE
-from voicelog.recognisers.whisper import WhisperListener
 from voicelog.recognisers.written import candidates, named_drugs, written
 
 if TYPE_CHECKING:
@@ -35,11 +44,15 @@ def is_available() -> Availability:
     second = whisper.is_available()
     if not second.ready:
         return second
-    first = sphinx.is_available()
-    if first.ready and vosk.is_available().ready:
-        first = vosk.is_available()
+    first = grammar_listener()
     detail = f"{first.detail}, with {second.detail}" if first.ready else first.detail
     return Availability(first.ready, detail, first.hint)
+
+
+def grammar_listener() -> Availability:
+    """Whether a listener kept to the grammar can run here; vosk comes first where an English model is found."""
+    own = vosk.is_available()
+    return own if own.ready else sphinx.is_available()
 
 
 def open(grammar: Grammar, patience_s: float | None = None) -> PairListener:
@@ -58,7 +71,7 @@ def open(grammar: Grammar, patience_s: float | None = None) -> PairListener:
     return PairListener(*parts(grammar, whisper.open(grammar)), grammar, patience_s)
 
 
-def parts(grammar: Grammar, second: WhisperListener) -> tuple[Listener, WhisperListener, Again]:
+def parts(grammar: Grammar, second: FreeListener) -> tuple[Listener, FreeListener, Again]:
     """The engines of a pair around a second listener that is open; closes that when another cannot be opened."""
     try:
         first = vosk.open(grammar) if vosk.is_available().ready else sphinx.open(grammar)
@@ -74,7 +87,7 @@ class PairListener(Listener):
     name = "pair"
 
     def __init__(
-        self, first: Listener, second: WhisperListener, again: Again, grammar: Grammar, patience_s: float | None = None
+        self, first: Listener, second: FreeListener, again: Again, grammar: Grammar, patience_s: float | None = None
     ) -> None:
         self._first = first
         self._second = second
@@ -223,9 +236,12 @@ class PairListener(Listener):
         self.again.close()
 
 
-def scored(listener: WhisperListener, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
+def scored(listener: FreeListener, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
     """Every row with the best score, by a free-text listener, of the ways to write it."""
-    ways = {row: {written(row), written(row, apart=True)} for row in rows}
+    spelled = [True] if listener.spells_numbers else []
+    ways = {
+        row: {written(row), written(row, apart=True), *(written(row, in_words=yes) for yes in spelled)} for row in rows
+    }
     # A clock time is written with a colon or without.
     texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
     scores = listener.score(audio, [text for _, text in texts])

@@ -9,8 +9,8 @@ from voicelog.recognisers.base import RecogniserModule
 
 FOR_AUDIO = ("sphinx", "vosk", "pair", "trio")
 """Names that ``--listener`` takes."""
-ALL = (*FOR_AUDIO, "whisper", "script")
-"""Every recogniser; whisper's free text never enters anything by itself, so no command listens with it."""
+ALL = (*FOR_AUDIO, "moonshine", "whisper", "script")
+"""Every recogniser; free text never enters anything by itself, so no command listens with moonshine or whisper."""
 BUILT_IN = frozenset({"sphinx", "script"})
 """Those that a plain install must have."""
 

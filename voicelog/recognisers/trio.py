@@ -1,4 +1,4 @@
-"""Three listeners: one adapted to callouts proposes, the grammar listener and the unadapted one vouch or doubt.
+"""Three listeners: one adapted to callouts proposes, the grammar listener and a free-text one vouch or doubt.
 
 Where the adapted listener wrote no callout, the pair of the other two is asked as if it were alone.
 """
@@ -17,25 +17,27 @@ from voicelog.grammar.model import Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.parser import parse
 from voicelog.parse.written import spoken
-from voicelog.recognisers import pair, whisper
+from voicelog.recognisers import decoys, pair, second, whisper
 from voicelog.recognisers.again import Again
 from voicelog.recognisers.base import (
     LATE,
     AdaptedOpinion,
     Availability,
+    FreeListener,
     Hypothesis,
     Listener,
     SecondOpinion,
     Utterance,
     Word,
 )
+from voicelog.recognisers.moonshine import MoonshineListener
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.pair import PairListener
 from voicelog.recognisers.proposals import drugs_like
 from voicelog.recognisers.readings import own_callouts
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
-from voicelog.recognisers.written import candidates, said
+from voicelog.recognisers.written import candidates, said, written
 
 if TYPE_CHECKING:
     import numpy as np
@@ -43,6 +45,8 @@ if TYPE_CHECKING:
 
 SETTINGS = WhisperSettings(beam=4, readings=4)
 """How the adapted model is run: what else it may have written is a rival of what it wrote."""
+STYLES: tuple[dict[str, bool], ...] = ({}, {"apart": True}, {"in_words": True})
+"""Ways to write a reading."""
 Words = tuple[str, ...]
 
 
@@ -54,7 +58,8 @@ def is_available() -> Availability:
     found = whisper.adapted_models()
     if not found:
         return Availability(False, "no model adapted to callouts", "see models/README.md")
-    return Availability(True, f"model {whisper.called(found[0])} proposes, the pair votes: {both.detail}")
+    votes = f"{pair.grammar_listener().detail}; {second.is_available().detail}"
+    return Availability(True, f"model {whisper.called(found[0])} proposes; two vote: {votes}")
 
 
 def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:
@@ -72,12 +77,12 @@ def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:
         raise RecogniserError(f"the trio cannot listen: {ready.detail}", ready.hint)
     adapted = whisper.open(grammar, whisper.adapted_models()[0], SETTINGS)
     try:
-        original = whisper.open(grammar)
-        two = pair.PairListener(*pair.parts(grammar, original), grammar)
+        other = second.open(grammar)
+        two = pair.PairListener(*pair.parts(grammar, other), grammar)
     except RecogniserError:
         adapted.close()
         raise
-    return TrioListener(adapted, original, two, grammar, patience_s)
+    return TrioListener(adapted, other, two, grammar, patience_s)
 
 
 @dataclass(frozen=True)
@@ -98,13 +103,13 @@ class TrioListener(Listener):
     def __init__(
         self,
         adapted: WhisperListener,
-        original: WhisperListener,
+        other: FreeListener,
         two: PairListener,
         grammar: Grammar,
         patience_s: float | None = None,
     ) -> None:
         self._adapted = adapted
-        self._original = original
+        self._other = other
         self._pair = two
         self._again: Again = two.again
         self._grammar = grammar
@@ -180,14 +185,15 @@ class TrioListener(Listener):
         return _Judgement(early, made)
 
     def _judged(self, audio: NDArray[np.int16], early: Future[Hypothesis | None]) -> Utterance:
-        free = self._side.submit(_text, self._original, audio)
+        free = self._side.submit(_text, self._other, audio)
         texts = [text for text in _text(self._adapted, audio).alternatives if text.confidence]
         found = [(text, row) for text in texts for row in self._rows(text)]
         if not found:
             early.set_result(None)
             free.result()
             self._pair.feed(audio)
-            return self._pair.finish()
+            theirs = self._pair.finish()
+            return replace(theirs, second=replace(theirs.second or SecondOpinion(), unlike_adapted=True))
         text, row = found[0]
         reading = _in_words(row)
         early.set_result(Hypothesis(tuple(Word(word) for word in reading), text.confidence))
@@ -200,15 +206,16 @@ class TrioListener(Listener):
         heard = held.result()
         borne_out = _same(heard, [Word(word) for word in reading], self._grammar)
         kept = self._side.submit(self._kept, audio, reading, rivals[1:])
-        theirs = pair.scored(self._original, audio, rivals).values()
+        scores = list(pair.scored(self._other, audio, rivals).values())
+        leads = self._leads(audio, reading, scores[0].text, near)
         surely = kept.result()
-        fits = [replace(fit, kept=surely.get(fit.words)) for fit in theirs]
+        fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
         words = heard if borne_out else tuple(Word(word) for word in reading)
         score = math.log(other.best.confidence) if other.best.confidence else None
-        opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out)
+        opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out, *leads)
         forced = text is not texts[0]
-        second = SecondOpinion(other.best.words, self._original.refusal, score, tuple(fits), forced, adapted=opinion)
-        return Utterance((Hypothesis(words, text.confidence),), second)
+        opinions = SecondOpinion(other.best.words, self._other.refusal, score, tuple(fits), forced, adapted=opinion)
+        return Utterance((Hypothesis(words, text.confidence),), opinions)
 
     def _rows(self, text: Hypothesis) -> list[Words]:
         """The callouts or the command that a text is as it stands, as the grammar listener's engine takes them."""
@@ -218,6 +225,19 @@ class TrioListener(Listener):
             rows = [plain]
         return [row for row in map(self._again.spoken, rows) if row]
 
+    def _leads(
+        self, audio: NDArray[np.int16], reading: Words, text: str, near: Sequence[str]
+    ) -> tuple[float | None, float | None]:
+        """By how much the free-text listener prefers the reading to other numbers, and to other names, in its place."""
+        if not isinstance(self._other, MoonshineListener):
+            return None, None
+        style = next((style for style in STYLES if written(reading, **style) == text), {})
+        groups = decoys.by_number(reading), decoys.by_name(reading, self._grammar, near)
+        own = written(reading, **style)
+        others = [[written(row, **style) for row in rows] for rows in groups]
+        by_number, by_name = (self._other.lead(audio, own, texts) if texts else None for texts in others)
+        return by_number, by_name
+
     def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
         """How surely the grammar listener hears the reading beside its rivals, those by number and by name apart."""
         by_number = [row for row in rivals if NUMBER_WORDS & (set(reading) ^ set(row))]
@@ -226,7 +246,7 @@ class TrioListener(Listener):
         return {row: level for rows in groups for row, level in self._again.keeps(audio, reading, rows).items()}
 
 
-def _text(listener: WhisperListener, audio: NDArray[np.int16]) -> Utterance:
+def _text(listener: FreeListener, audio: NDArray[np.int16]) -> Utterance:
     listener.feed(audio)
     return listener.finish()
 
@@ -247,6 +267,7 @@ def _means(words: Sequence[Word], grammar: Grammar) -> str | None:
     if not words or any(word.text == GARBAGE for word in words):
         return None
     result = parse(words, grammar)
-    if result.outcome == "command":
-        return repr(result.commands)
-    return repr([event_fields(draft.event) for draft in result.drafts]) if result.outcome == "events" else None
+    if result.outcome not in {"events", "command"}:
+        return None
+    events = [event_fields(draft.event) for draft in result.drafts]
+    return repr((events, result.commands, result.named_drug, sorted(result.fragment.items())))

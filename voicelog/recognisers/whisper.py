@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.parse.tokens import words_of
-from voicelog.recognisers.base import SAMPLE_RATE, Availability, Hypothesis, Listener, Utterance
+from voicelog.recognisers.base import SAMPLE_RATE, Availability, FreeListener, Hypothesis, Utterance
 from voicelog.recognisers.logmel import FRAMES_PER_SECOND, log_mel
 from voicelog.recognisers.models import found_models, places
 
@@ -110,12 +110,10 @@ def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings 
     return listener
 
 
-class WhisperListener(Listener):
+class WhisperListener(FreeListener):
     """An open Whisper model."""
 
     name = "whisper"
-    refusal: str
-    """Why the last utterance has no reading, or ''."""
 
     def __init__(self, engine: Any, tokenizer: Any, settings: WhisperSettings, model: str) -> None:
         self._engine = engine

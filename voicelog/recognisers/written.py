@@ -38,19 +38,22 @@ _SYMBOLS = {
 }
 
 
-def written(words: Sequence[str], *, apart: bool = False) -> str:
+def written(words: Sequence[str], *, apart: bool = False, in_words: bool = False) -> str:
     """The words as one sentence, numbers in digits, spelled letters joined: ``Heart rate 124.``
 
     Args:
         words: as spoken.
         apart: whether digits said one by one are written one by one, ``Heart rate 1 2 4.``
+        in_words: whether numbers stay in words, ``Heart rate one twenty four.``
     """
     said = f" {' '.join(words)} "
     for spoken, symbol in _SYMBOLS.items():
         said = said.replace(f" {spoken} ", f" {symbol} ")
     parts: list[str] = []
     for run, is_number in runs(said.split()):
-        if apart and len(run) > 1 and all(word in DIGITS for word in run):
+        if in_words and is_number:
+            parts += run
+        elif apart and len(run) > 1 and all(word in DIGITS for word in run):
             parts += [str(DIGITS[word]) for word in run]
         else:
             parts += _numbers(run, parts) if is_number else _letters(run)

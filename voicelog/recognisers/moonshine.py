@@ -1,0 +1,306 @@
+"""A free-text listener of another make: a small Moonshine model, never primed, sharing no weights with the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import metadata, util
+from itertools import takewhile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from voicelog.errors import RecogniserError
+from voicelog.grammar.model import Grammar
+from voicelog.parse.tokens import words_of
+from voicelog.recognisers import byte_pairs
+from voicelog.recognisers.base import SAMPLE_RATE, Availability, FreeListener, Hypothesis, Utterance
+from voicelog.recognisers.models import found_models, places
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+_States = dict[str, "NDArray[np.float32]"]
+LONGEST_S = 30.0
+"""Most seconds of one utterance; the model's makers advise against more."""
+SHORTEST_S = 1.0
+"""Least seconds that the model is shown; what is shorter is followed by silence."""
+THREADS = 2
+"""Processor cores that one utterance may use."""
+TOKENS_PER_S = 6.5
+"""Tokens that a second of speech can hold at most, as the model's makers count; text that runs beyond is invented."""
+BUNDLE = "moonshine_voice"
+"""A package that carries a small English model, up to its release 0.0.73."""
+_FILES = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
+_INSTALL = 'install it: pip install "voicelog[second]"'
+_START, _END = 1, 2
+_PAST = "past_key_values"
+_AT_ONCE = 16
+"""Texts that are scored together: more take more memory, fewer more time."""
+
+
+def is_available(model: Path | None = None) -> Availability:
+    """Whether ONNX Runtime and a model directory are here. Never raises, never downloads."""
+    for package in ("onnxruntime", "tokenizers"):
+        if util.find_spec(package) is None:
+            return Availability(False, f"{package} is not installed", _INSTALL)
+    found = _models(model)
+    if not found:
+        looked = ", ".join(map(str, places(model)))
+        return Availability(False, f"no Moonshine model in ONNX Runtime's form in {looked}", _INSTALL)
+    return Availability(True, f"onnxruntime {metadata.version('onnxruntime')}, model {_called(found[0])}")
+
+
+def open(grammar: Grammar, model: Path | None = None) -> MoonshineListener:
+    """Open and warm up the model; the grammar does not matter to it, and no word of it is ever shown to the model.
+
+    Args:
+        grammar: what may be said.
+        model: a directory with encoder, decoder and tokenizer as ``moonshine-voice`` carries them.
+
+    Raises:
+        RecogniserError: engine or model missing or broken.
+    """
+    ready = is_available(model)
+    if not ready.ready:
+        raise RecogniserError(ready.detail, ready.hint)
+    path = _models(model)[0]
+    encoder, decoder = (_session(path / name) for name in _FILES[:2])
+    try:
+        tokenizer = byte_pairs.tokenizer((path / _FILES[2]).read_bytes())
+    except Exception as error:  # the library raises nothing narrower
+        raise RecogniserError(f"{path / _FILES[2]} cannot be read: {error}", _INSTALL) from error
+    listener = MoonshineListener(encoder, decoder, tokenizer, _called(path))
+    listener.warm_up()
+    return listener
+
+
+class MoonshineListener(FreeListener):
+    """An open Moonshine model."""
+
+    name = "moonshine"
+    spells_numbers = True
+
+    def __init__(self, encoder: Any, decoder: Any, tokenizer: Any, model: str) -> None:
+        self._encoder = encoder
+        self._decoder = decoder
+        self._tokenizer = tokenizer
+        self._blocks: list[NDArray[np.int16]] = []
+        self._seen: tuple[bytes, _Read] | None = None
+        states = [one for one in decoder.get_inputs() if one.name.startswith(_PAST)]
+        self._states = [(one.name, one.shape[1::2]) for one in states]
+        self._outputs = [one.name.replace("present", _PAST) for one in decoder.get_outputs()]
+        self.refusal = ""
+        self.options = {
+            "engine": f"onnxruntime {metadata.version('onnxruntime')}",
+            "model": model,
+            "threads": str(THREADS),
+        }
+
+    def feed(self, block: NDArray[np.int16]) -> None:
+        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
+        self._blocks.append(block.copy())
+
+    def finish(self) -> Utterance:
+        """End the utterance; one reading without times, or none where it cannot be trusted (see ``refusal``)."""
+        import numpy as np
+
+        blocks, self._blocks = self._blocks, []
+        audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
+        self.refusal = _unfit(audio)
+        if self.refusal:
+            return Utterance()
+        read = self._begun(audio)
+        ids: list[int] = []
+        logs: list[float] = []
+        most = 1 + math.ceil(TOKENS_PER_S * len(audio) / SAMPLE_RATE)
+        while True:
+            ids.append(int(read.next.argmax()))
+            logs.append(float(read.next[ids[-1]]))
+            if ids[-1] == _END:
+                break
+            if len(ids) > most:
+                self.refusal = "more text than anyone can say in that time"
+                return Utterance()
+            read = self._on(read, ids[-1:])[1]
+        words = words_of(self._tokenizer.decode(ids[:-1]).strip())
+        if not words:
+            self.refusal = "no words"
+            return Utterance()
+        return Utterance((Hypothesis(words, math.exp(sum(logs) / len(logs))),))
+
+    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
+        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
+
+        Its end counts as a token. Texts are comparable when they are written alike ("Heart rate 124.").
+
+        Args:
+            audio: one whole utterance, as fed.
+            texts: candidates; one without any token scores minus infinity.
+        """
+        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts)]
+
+    def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str]) -> float:
+        """By how much a text fits the sound better than the best of others, as natural logarithm of the odds.
+
+        Args:
+            audio: one whole utterance, as fed.
+            text: what may have been said, written as this model would.
+            others: at least one other text, written alike.
+        """
+        (own, _), *totals = self._totals(audio, [text, *others])
+        return own - max(total for total, _ in totals)
+
+    def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
+        """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty."""
+        import numpy as np
+
+        rows = [[*self._tokenizer.encode(text.strip()).ids, _END] if text.strip() else [] for text in texts]
+        asked = sorted((place for place, ids in enumerate(rows) if ids), key=lambda place: len(rows[place]))
+        found = [(-math.inf, 0)] * len(texts)
+        if _unfit(audio) or not asked:
+            return found
+        # What all begin with is read once.
+        together = zip(*(rows[place][:-1] for place in asked), strict=False)
+        same = sum(1 for _ in takewhile(lambda ids: len(set(ids)) == 1, together))
+        begun, read = 0.0, self._begun(audio)
+        if same:
+            begun, read = self._on(read, rows[asked[0]][:same])
+        for first in range(0, len(asked), _AT_ONCE):
+            places = asked[first : first + _AT_ONCE]
+            # Shorter rows are filled up at their end, which what comes before cannot see.
+            longest = len(rows[places[-1]])
+            ids = np.array([rows[place][same:] + [_END] * (longest - len(rows[place])) for place in places])
+            logits = self._logits(read, ids[:, :-1]) if longest - same > 1 else None
+            for row, place in enumerate(places):
+                own = rows[place][same:]
+                total = begun + float(read.next[own[0]])
+                if logits is not None:
+                    total += float(_logs(logits[row, : len(own) - 1])[range(len(own) - 1), own[1:]].sum())
+                found[place] = total, len(rows[place])
+        return found
+
+    def warm_up(self) -> None:
+        """Run once over silence: the first run of the engine is the slowest."""
+        import numpy as np
+
+        self.score(np.zeros(SAMPLE_RATE, dtype=np.int16), ["a"])
+
+    def close(self) -> None:
+        """Free the model."""
+        self._encoder = self._decoder = self._seen = None
+
+    def _begun(self, audio: NDArray[np.int16]) -> _Read:
+        """What the model makes of the sound before any text; kept for the last utterance."""
+        import numpy as np
+
+        sound = audio.tobytes()
+        if self._seen is None or self._seen[0] != sound:
+            short = max(0, round(SHORTEST_S * SAMPLE_RATE) - len(audio))
+            values = np.pad(audio.astype(np.float32) / 32768, (0, short))[None]
+            mask = np.ones(values.shape, dtype=np.int64)
+            encoded = self._encoder.run(None, {"input_values": values, "attention_mask": mask})[0]
+            none = {name: np.zeros((1, heads, 0, size), dtype=np.float32) for name, (heads, size) in self._states}
+            self._seen = sound, self._run(encoded, none, [_START], fresh=True)[1]
+        return self._seen[1]
+
+    def _on(self, read: _Read, ids: Sequence[int]) -> tuple[float, _Read]:
+        """Read on by at least one token: the natural logarithm of their probability, and what stands then."""
+        logs, after = self._run(read.encoded, read.states, ids)
+        rest = float(logs[range(len(ids) - 1), ids[1:]].sum())
+        return float(read.next[ids[0]]) + rest, after
+
+    def _run(
+        self, encoded: NDArray[np.float32], states: _States, ids: Sequence[int], *, fresh: bool = False
+    ) -> tuple[NDArray[np.float32], _Read]:
+        import numpy as np
+
+        found = self._decoder.run(None, _inputs(encoded, states, np.array([ids], dtype=np.int64), fresh))
+        named = dict(zip(self._outputs, found, strict=True))
+        logs = _logs(named.pop("logits")[0])
+        # What the sound is to the decoder is told once, before the first token.
+        kept = {} if fresh else {name: state for name, state in states.items() if ".encoder." in name}
+        return logs, _Read(encoded, {**named, **kept}, logs[-1])
+
+    def _logits(self, read: _Read, ids: NDArray[np.int64]) -> NDArray[np.float32]:
+        """What follows each token of several rows that go on from the same place: rows, places, tokens."""
+        import numpy as np
+
+        states = {name: np.repeat(state, len(ids), axis=0) for name, state in read.states.items()}
+        encoded = np.repeat(read.encoded, len(ids), axis=0)
+        logits: NDArray[np.float32] = self._decoder.run(["logits"], _inputs(encoded, states, ids, False))[0]
+        return logits
+
+
+@dataclass(frozen=True)
+class _Read:
+    """Where the decoder stands after some text."""
+
+    encoded: NDArray[np.float32]
+    """What the encoder makes of the sound: one row, times, numbers."""
+    states: _States
+    """What it keeps of sound and text, as the names of its inputs."""
+    next: NDArray[np.float32]
+    """Natural logarithms of the probabilities of what comes next, by token."""
+
+
+def _inputs(encoded: NDArray[np.float32], states: _States, ids: NDArray[np.int64], fresh: bool) -> dict[str, Any]:
+    import numpy as np
+
+    return {
+        "input_ids": ids,
+        "encoder_hidden_states": encoded,
+        "encoder_attention_mask": np.ones(encoded.shape[:2], dtype=np.int64),
+        "use_cache_branch": np.array([not fresh]),
+        **states,
+    }
+
+
+def _logs(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Natural logarithms of the probabilities: places, tokens."""
+    import numpy as np
+
+    above = logits - logits.max(axis=1, keepdims=True)
+    logs: NDArray[np.float32] = above - np.log(np.exp(above).sum(axis=1, keepdims=True))
+    return logs
+
+
+def _unfit(audio: NDArray[np.int16]) -> str:
+    if not len(audio):
+        return "no sound"
+    return f"longer than {LONGEST_S:g} s" if len(audio) > LONGEST_S * SAMPLE_RATE else ""
+
+
+def _models(given: Path | None) -> list[Path]:
+    bundle = util.find_spec(BUNDLE) if given is None else None
+    inside = [Path(place) / "assets/tiny-en" for place in (bundle.submodule_search_locations or ())] if bundle else []
+    return found_models(given, _is_model) + [path for path in inside if _is_model(path)]
+
+
+def _is_model(path: Path) -> bool:
+    return all((path / name).is_file() for name in _FILES)
+
+
+def _called(path: Path) -> str:
+    """A model's name for people, without the place where it lies; a bundled one is called by its package."""
+    if path.parent.parent.name == BUNDLE:
+        return f"{BUNDLE} {metadata.version(BUNDLE)}"
+    return path.resolve().name
+
+
+def _session(path: Path) -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = THREADS
+    options.log_severity_level = 4
+    # Sounds and texts are all of different lengths: what is kept for each of them would only pile up.
+    options.enable_mem_pattern = False
+    options.enable_cpu_mem_arena = False
+    # The other listeners work at the same time: threads must not keep a core busy while they wait.
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    try:
+        return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+    except Exception as error:  # the library raises nothing narrower
+        raise RecogniserError(f"{path} is no model that ONNX Runtime can run: {error}", _INSTALL) from error
