@@ -112,6 +112,18 @@ def test_what_cannot_be_heard_is_refused(shared: moonshine.MoonshineListener) ->
     assert shared.refusal == ""
 
 
+@needs_model
+@pytest.mark.parametrize("seconds", [0.1, 9.0, 10.0, 29.9])
+def test_any_length_up_to_the_longest_is_heard(shared: moonshine.MoonshineListener, seconds: float) -> None:
+    sound = line(*HEART_RATE)
+    sound = np.resize(
+        np.concatenate([sound, np.zeros(30 * 16_000 - len(sound), dtype=np.int16)]), int(seconds * 16_000)
+    )
+    shared.feed(sound)
+    shared.finish()
+    assert all(math.isfinite(score) for score in shared.score(sound, ["Heart rate 124.", "Heart rate 24."]))
+
+
 def test_directory_without_a_model_is_not_ready(tmp_path: Path) -> None:
     found = moonshine.is_available(tmp_path)
     assert not found.ready

@@ -270,6 +270,11 @@ def _adapted(opinion: AdaptedOpinion) -> dict[str, Any]:
         "words": [word.text for word in opinion.words],
         "score": _exact(opinion.score, "0.001"),
         "borne_out": opinion.borne_out,
+        **{
+            name: _exact(lead, "0.1")
+            for name, lead in (("led_by_number", opinion.led_by_number), ("led_by_name", opinion.led_by_name))
+            if lead is not None
+        },
     }
 
 

@@ -45,7 +45,7 @@ class ThreeSettings:
     lead_by_name: float = 2.5
     """The same over what differs in a drug, a route or a word."""
     doubt: float = 8.0
-    """Most that the unadapted listener's preference adds to a lead, or takes off it."""
+    """Most that the free-text listener's preference adds to a lead, or takes off it."""
     kept: float = 0.12
     """What each power of ten is worth, as such a lead, by which the grammar listener keeps the reading."""
     lost: float = 3.0
@@ -62,9 +62,9 @@ class ThreeSettings:
     strange: float = 2.0
     """Most that the reading may then fit worse than what that listener wrote: beyond, something else was said."""
     fits: float = 3.0
-    """Most that the reading may fit the unadapted listener worse than its own text and still be borne out by it."""
+    """Most that the reading may fit the free-text listener worse than its own text and still be borne out by it."""
     alike: float = 55.0
-    """Least likeness (percent of letters, RapidFuzz) of what the unadapted listener wrote, numbers and all, that bears
+    """Least likeness (percent of letters, RapidFuzz) of what the free-text listener wrote, numbers and all, that bears
     a reading out however badly its name is spelled."""
 
 
@@ -82,7 +82,7 @@ def judged_by_three(
 
     Args:
         result: what the adapted listener's words mean.
-        utterance: those words, with the opinion of the unadapted listener and, in ``adapted``, its own.
+        utterance: those words, with the opinion of the free-text listener and, in ``adapted``, its own.
         grammar: what may be said.
         context: as the result was parsed with.
         settings: how much agreement is enough.
@@ -140,7 +140,7 @@ class _View:
         return bool(there) and all(lead >= least for lead, least in there) and self._gap() <= self.settings.strange
 
     def _vouched(self, texts: Sequence[str]) -> bool:
-        """Whether the unadapted listener heard it: wrote its numbers, and words that fit as well or look alike."""
+        """Whether the free-text listener heard it: wrote its numbers, and words that fit as well or look alike."""
         written = [word.text for word in self.second.words]
         numbers = numbers_in(texts)
         # With a digit more than was said it wrote another number: "1 2 0 0" is no 120.
@@ -149,7 +149,7 @@ class _View:
         return self._gap() <= self.settings.fits or self._likeness() >= self.settings.alike
 
     def _likeness(self) -> float:
-        """How alike the letters are of what the unadapted listener wrote and of the reading as it would write it."""
+        """How alike the letters are of what the free-text listener wrote and of the reading as it would write it."""
         from rapidfuzz import fuzz
 
         own = "".join(sign for word in self.second.words for sign in word.text if sign.isalnum())
@@ -175,7 +175,7 @@ class _View:
         return replace(draft, flags=(*draft.flags, ALONE))
 
     def _gap(self) -> float:
-        """How much worse the reading fits the unadapted listener than its own text."""
+        """How much worse the reading fits the free-text listener than its own text."""
         if self.second.score is None or not self.second.fits:
             return float("inf")
         return self.second.score - self.second.fits[0].score
@@ -185,7 +185,7 @@ class _View:
         return self.adapted.score - self.adapted.fits[0].score if self.adapted.fits else float("inf")
 
     def _turned(self, words: Sequence[str]) -> bool:
-        """Whether the unadapted listener heard a word that turns the callout around, and the reading has none."""
+        """Whether the free-text listener heard a word that turns the callout around, and the reading has none."""
         return bool(TURNING & {word.text for word in self.second.words}) and not TURNING & set(words)
 
     def _leads(self) -> list[tuple[float, Fit]]:
@@ -234,7 +234,7 @@ class _View:
         return self.settings.lead if by_number else self.settings.lead_by_name
 
     def _otherwise(self, draft: Draft) -> Draft | None:
-        """What the unadapted listener wrote about the same thing, if it is a plain callout with other values."""
+        """What the free-text listener wrote about the same thing, if it is a plain callout with other values."""
         own = parse([Word(text) for text in joined([word.text for word in as_spoken(self.second.words)])], self.grammar)
         alike = [other for other in own.drafts if thing_of(other.event) == thing_of(draft.event)]
         if own.outcome != "events" or _POORER & set(own.flags) or len(alike) != 1:

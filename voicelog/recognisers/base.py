@@ -101,7 +101,7 @@ class SecondOpinion:
     unlike_adapted: bool = False
     """Whether there is an adapted listener too, and it heard no callout at all."""
     adapted: AdaptedOpinion | None = None
-    """With three listeners: where the reading comes from; the other fields are those of the unadapted one."""
+    """With three listeners: where the reading comes from; the other fields are those of the free-text one."""
 
 
 @dataclass(frozen=True)

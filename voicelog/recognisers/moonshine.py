@@ -251,7 +251,8 @@ def _inputs(encoded: NDArray[np.float32], states: _States, ids: NDArray[np.int64
     return {
         "input_ids": ids,
         "encoder_hidden_states": encoded,
-        "encoder_attention_mask": np.ones(encoded.shape[:2], dtype=np.int64),
+        # Counted in samples of the sound, of which it takes every 384th: one stands for all, as none is left out.
+        "encoder_attention_mask": np.ones((len(ids), 1), dtype=np.int64),
         "use_cache_branch": np.array([not fresh]),
         **states,
     }

@@ -219,6 +219,10 @@ def _utterance(
     )
 
 
+_VOTES = ("any other number", "led_by_number"), ("any other name", "led_by_name")
+"""What the free-text listener was shown beside the reading of the adapted one, and where its preference stands."""
+
+
 def _second(body: Any) -> str:
     if not isinstance(body, dict):
         return ""
@@ -229,7 +233,9 @@ def _second(body: Any) -> str:
         return heard
     wrote = printable(" ".join(str(word) for word in adapted.get("words") or ()))
     with_it = "heard the same" if adapted.get("borne_out") is True else "did not hear the same"
-    return f"{heard}; adapted listener: {wrote}; the grammar listener {with_it}"
+    votes = [f"{lead} over {what}" for what, key in _VOTES if (lead := adapted.get(key)) is not None]
+    vote = f"; set beside others it leads by {' and '.join(map(str, votes))}" if votes else ""
+    return f"{heard}; adapted listener: {wrote}; the grammar listener {with_it}{printable(vote)}"
 
 
 def _gap(entry: Entry) -> GapView:
