@@ -95,7 +95,7 @@ def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool, told: str) 
     adapted = {"words": ["pulse", "90"], "score": "-0.100", "borne_out": borne_out}
     body = {"words": ["pulls", "90"], "refusal": "", "adapted": adapted}
     assert _second(body) == f"pulls 90; adapted listener: pulse 90; the grammar listener {told}"
-    body["adapted"] |= {"led_by_number": "4.2", "led_by_name": "-1.0"}
+    body["adapted"] = {**adapted, "led_by_number": "4.2", "led_by_name": "-1.0"}
     vote = "set beside others it leads by 4.2 over any other number and -1.0 over any other name"
     assert _second(body) == f"pulls 90; adapted listener: pulse 90; the grammar listener {told}; {vote}"
 

@@ -168,8 +168,6 @@ class FreeListener(Listener):
 
     refusal: str
     """Why the last utterance has no reading, or ''."""
-    spells_numbers = False
-    """Whether it may write small numbers in words, "nine six"."""
 
     @abstractmethod
     def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:

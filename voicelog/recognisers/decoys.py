@@ -15,11 +15,11 @@ from voicelog.grammar.numbers import TENS
 from voicelog.parse.written import numbers_in, runs
 from voicelog.recognisers.written import Words, drug_names, named_drugs, said
 
-MOST_NUMBERS = 40
+MOST_NUMBERS = 20
 """Most decoys by number; the time grows with their number."""
-ALIKE_DRUGS = 8
+ALIKE_DRUGS = 6
 """Decoys for a drug whose names look most like it."""
-OTHER_DRUGS = 12
+OTHER_DRUGS = 6
 """Further ones, from all over the formulary."""
 SPELLED_ROUTES = tuple(tuple(route) for route in ("iv", "im", "io", "in", "po"))
 WORDS_ALIKE = (

@@ -80,7 +80,6 @@ class MoonshineListener(FreeListener):
     """An open Moonshine model."""
 
     name = "moonshine"
-    spells_numbers = True
 
     def __init__(self, encoder: Any, decoder: Any, tokenizer: Any, model: str) -> None:
         self._encoder = encoder

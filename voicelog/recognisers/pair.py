@@ -28,7 +28,7 @@ from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
 from voicelog.recognisers.readings import lean, own_callouts, trimmed, whole
 from voicelog.recognisers.sphinx import GARBAGE
-from voicelog.recognisers.written import candidates, named_drugs, written
+from voicelog.recognisers.written import IN_DIGITS, Style, candidates, named_drugs, written
 
 if TYPE_CHECKING:
     import numpy as np
@@ -236,12 +236,11 @@ class PairListener(Listener):
         self.again.close()
 
 
-def scored(listener: FreeListener, audio: NDArray[np.int16], rows: Sequence[Words]) -> dict[Words, Fit]:
+def scored(
+    listener: FreeListener, audio: NDArray[np.int16], rows: Sequence[Words], styles: Sequence[Style] = IN_DIGITS
+) -> dict[Words, Fit]:
     """Every row with the best score, by a free-text listener, of the ways to write it."""
-    spelled = [True] if listener.spells_numbers else []
-    ways = {
-        row: {written(row), written(row, apart=True), *(written(row, in_words=yes) for yes in spelled)} for row in rows
-    }
+    ways = {row: {written(row, **style) for style in styles} for row in rows}
     # A clock time is written with a colon or without.
     texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
     scores = listener.score(audio, [text for _, text in texts])

@@ -23,6 +23,7 @@ from voicelog.recognisers.base import (
     LATE,
     AdaptedOpinion,
     Availability,
+    Fit,
     FreeListener,
     Hypothesis,
     Listener,
@@ -33,11 +34,11 @@ from voicelog.recognisers.base import (
 from voicelog.recognisers.moonshine import MoonshineListener
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.pair import PairListener
-from voicelog.recognisers.proposals import drugs_like
+from voicelog.recognisers.proposals import drugs_like, proposals, templates
 from voicelog.recognisers.readings import own_callouts
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
-from voicelog.recognisers.written import candidates, said, written
+from voicelog.recognisers.written import IN_DIGITS, IN_WORDS, candidates, said, written
 
 if TYPE_CHECKING:
     import numpy as np
@@ -45,8 +46,10 @@ if TYPE_CHECKING:
 
 SETTINGS = WhisperSettings(beam=4, readings=4)
 """How the adapted model is run: what else it may have written is a rival of what it wrote."""
-STYLES: tuple[dict[str, bool], ...] = ({}, {"apart": True}, {"in_words": True})
-"""Ways to write a reading."""
+STYLES = (*IN_DIGITS, IN_WORDS)
+"""Ways in which the other free-text listener may write a reading."""
+MOST_NEAR = 4
+"""Drugs that sound like what was written, among the decoys."""
 Words = tuple[str, ...]
 
 
@@ -190,25 +193,27 @@ class TrioListener(Listener):
         found = [(text, row) for text in texts for row in self._rows(text)]
         if not found:
             early.set_result(None)
-            free.result()
+            other = free.result()
+            text_of_other = other.best.words
+            if not proposals(text_of_other, self._grammar) and not templates(text_of_other, self._grammar):
+                # The pair would take long, and only to say so.
+                return Utterance((), SecondOpinion(text_of_other, self._other.refusal, unlike_adapted=True))
             self._pair.feed(audio)
             theirs = self._pair.finish()
             return replace(theirs, second=replace(theirs.second or SecondOpinion(), unlike_adapted=True))
         text, row = found[0]
         reading = _in_words(row)
         early.set_result(Hypothesis(tuple(Word(word) for word in reading), text.confidence))
-        held = self._side.submit(self._again.held, audio, row)
         other = free.result()
         near = [*drugs_like(other.best.words, self._grammar), *drugs_like(text.words, self._grammar)]
         others = (_in_words(another) for _, another in found[1:])
         rivals = list(dict.fromkeys((*candidates(reading, self._grammar, near), *others)))
+        first = self._side.submit(self._by_grammar, audio, row, reading, rivals[1:])
+        second_vote = self._side.submit(self._by_free_text, audio, reading, rivals[1:], near[:MOST_NEAR])
         own = list(pair.scored(self._adapted, audio, rivals).values())
-        heard = held.result()
+        heard, surely = first.result()
+        scores, leads = second_vote.result()
         borne_out = _same(heard, [Word(word) for word in reading], self._grammar)
-        kept = self._side.submit(self._kept, audio, reading, rivals[1:])
-        scores = list(pair.scored(self._other, audio, rivals).values())
-        leads = self._leads(audio, reading, scores[0].text, near)
-        surely = kept.result()
         fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
         words = heard if borne_out else tuple(Word(word) for word in reading)
         score = math.log(other.best.confidence) if other.best.confidence else None
@@ -225,18 +230,28 @@ class TrioListener(Listener):
             rows = [plain]
         return [row for row in map(self._again.spoken, rows) if row]
 
-    def _leads(
-        self, audio: NDArray[np.int16], reading: Words, text: str, near: Sequence[str]
-    ) -> tuple[float | None, float | None]:
-        """By how much the free-text listener prefers the reading to other numbers, and to other names, in its place."""
+    def _by_grammar(
+        self, audio: NDArray[np.int16], row: Words, reading: Words, rivals: Sequence[Words]
+    ) -> tuple[tuple[Word, ...], dict[Words, int]]:
+        """What the grammar listener hears in the sentence, its values open; and how surely beside each rival."""
+        return self._again.held(audio, row), self._kept(audio, reading, rivals)
+
+    def _by_free_text(
+        self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words], near: Sequence[str]
+    ) -> tuple[list[Fit], tuple[float | None, float | None]]:
+        """How well reading and rivals fit, by the free-text listener; and its vote among decoys, if it is independent:
+        by how much it prefers the reading to other numbers, and to other names, in its place.
+        """
         if not isinstance(self._other, MoonshineListener):
-            return None, None
-        style = next((style for style in STYLES if written(reading, **style) == text), {})
+            return list(pair.scored(self._other, audio, [reading, *rivals]).values()), (None, None)
+        (own,) = pair.scored(self._other, audio, [reading], STYLES).values()
+        style = next((style for style in STYLES if written(reading, **style) == own.text), {})
+        fits = [own, *pair.scored(self._other, audio, rivals, [style]).values()]
         groups = decoys.by_number(reading), decoys.by_name(reading, self._grammar, near)
-        own = written(reading, **style)
+        text = written(reading, **style)
         others = [[written(row, **style) for row in rows] for rows in groups]
-        by_number, by_name = (self._other.lead(audio, own, texts) if texts else None for texts in others)
-        return by_number, by_name
+        by_number, by_name = (self._other.lead(audio, text, texts) if texts else None for texts in others)
+        return fits, (by_number, by_name)
 
     def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
         """How surely the grammar listener hears the reading beside its rivals, those by number and by name apart."""

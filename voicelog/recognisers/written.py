@@ -12,6 +12,10 @@ from voicelog.parse.written import runs
 MOST_CANDIDATES = 12
 """Most texts to score for one utterance: the time grows with their number."""
 Words = tuple[str, ...]
+Style = Mapping[str, bool]
+"""A way to write a reading: what ``written`` is told."""
+IN_DIGITS: tuple[Style, ...] = ({}, {"apart": True})
+IN_WORDS: Style = {"in_words": True}
 
 _TEEN_OF = {ten: f"{ten[:-2]}teen" for ten in TENS if f"{ten[:-2]}teen" in TEENS} | {"forty": "fourteen"}
 ALIKE: dict[str, tuple[str, ...]] = {

@@ -28,6 +28,8 @@ from .work import ClipResult, hear_all, make_speech
 
 SEED = 42
 """Not that of the training's lines."""
+SHOWN_EVERY = 100
+"""Lines heard between two figures."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -45,15 +47,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         pass
     for name in options.listeners.split(","):
         told: Counter[str] = Counter()
-        for result in track(hear_all(name, clips, folder, options.jobs), name, total=len(clips), transient=True):
+        heard = track(hear_all(name, clips, folder, options.jobs), name, total=len(clips), transient=True)
+        for number, result in enumerate(heard, start=1):
             assert isinstance(result, ClipResult)
             for event in result.heard.events:
                 if event.fields.get("kind") == "medication":
                     told["flagged" if event.flags else "unflagged"] += 1
                     line = f"{result.clip.callout.say} -> {result.heard.words} {event.flags}"
                     console.print(line, markup=False, highlight=False, soft_wrap=True)
-        shares = f"{told['unflagged']} entered without a flag, {told['flagged']} flagged"
-        console.print(f"{name}: of {len(clips)} lines without a drug, drugs: {shares}", highlight=False)
+            # A long run that is broken off leaves what it has.
+            if number % SHOWN_EVERY == 0 or number == len(clips):
+                shares = f"{told['unflagged']} entered without a flag, {told['flagged']} flagged"
+                console.print(f"{name}: of {number} lines without a drug, drugs: {shares}", highlight=False)
     return 0
 
 
