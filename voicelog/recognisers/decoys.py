@@ -15,7 +15,7 @@ from voicelog.grammar.numbers import TENS
 from voicelog.parse.written import numbers_in, runs
 from voicelog.recognisers.written import Words, drug_names, named_drugs, said
 
-MOST_NUMBERS = 20
+MOST_NUMBERS = 40
 """Most decoys by number; the time grows with their number."""
 ALIKE_DRUGS = 6
 """Decoys for a drug whose names look most like it."""
@@ -44,9 +44,9 @@ def by_number(words: Sequence[str]) -> list[Words]:
             others = _other_numbers(digits[0].replace(":", ""))
             found.append([(*reading[:place], *said(other), *reading[after:]) for other in others])
         place = after
-    # With several numbers, some of each.
+    # With many numbers, some of each.
     share = MOST_NUMBERS // max(1, len(found))
-    return [row for rows in found for row in rows[:: -(-len(rows) // share) or 1]]
+    return [row for rows in found for row in rows[:share]]
 
 
 def by_name(words: Sequence[str], grammar: Grammar, near: Sequence[str] = ()) -> list[Words]:
@@ -62,12 +62,8 @@ def by_name(words: Sequence[str], grammar: Grammar, near: Sequence[str] = ()) ->
 
 
 def _other_numbers(digits: str) -> list[str]:
+    """Those that sound alike first: they must not be missing where there are too many."""
     found: list[str] = []
-    for place, sign in enumerate(digits):
-        leads = place == 0 and digits[1:2] != "."
-        for other in "0123456789" if sign != "." else "":
-            if other != sign and not (leads and other == "0"):
-                found.append(digits[:place] + other + digits[place + 1 :])
     if digits.isdigit():
         value = int(digits)
         below = value % 100
@@ -81,6 +77,12 @@ def _other_numbers(digits: str) -> list[str]:
             found.append(str(int(digits[1:])))
         if value >= 10:
             found.append(digits[:-1])
+    # Of every digit some, should they be too many.
+    for other in "0123456789":
+        for place, sign in enumerate(digits):
+            leads = place == 0 and digits[1:2] != "."
+            if sign not in {".", other} and not (leads and other == "0"):
+                found.append(digits[:place] + other + digits[place + 1 :])
     return [number for number in dict.fromkeys(found) if number != digits]
 
 
