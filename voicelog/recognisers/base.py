@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -161,25 +160,6 @@ class Listener(ABC):
     @abstractmethod
     def close(self) -> None:
         """Free the engine; the listener is of no use afterwards."""
-
-
-class FreeListener(Listener):
-    """An open recogniser that writes free text and can tell how well a given text fits what was heard."""
-
-    refusal: str
-    """Why the last utterance has no reading, or ''."""
-
-    @abstractmethod
-    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
-        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
-
-        Texts are comparable when they are written alike, numbers in digits ("Heart rate 124."). Sound that was just
-        heard by ``finish`` is not encoded again. The time taken grows with the number of texts.
-
-        Args:
-            audio: one whole utterance, as fed.
-            texts: candidates; one without any token scores minus infinity.
-        """
 
 
 class RecogniserModule(Protocol):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from importlib import metadata, util
 from pathlib import Path
 
 from voicelog.recognisers.pronunciations import models_directory
@@ -35,3 +36,16 @@ def places(given: Path | None) -> list[Path]:
         return [given]
     named = os.environ.get(VARIABLE)
     return [*([Path(named)] if named else []), models_directory()]
+
+
+def bundled(package: str, inside: str) -> list[Path]:
+    """The directory in an installed package that may hold a model; none where the package is not there."""
+    spec = util.find_spec(package)
+    return [Path(place) / inside for place in (spec.submodule_search_locations or ())] if spec else []
+
+
+def called(path: Path, package: str) -> str:
+    """A model's name for people, without the place where it lies; a bundled one is called by its package."""
+    if any(folder.name == package for folder in path.parents):
+        return f"{package} {metadata.version(package)}"
+    return path.resolve().name

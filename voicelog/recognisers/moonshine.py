@@ -14,16 +14,15 @@ from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers import byte_pairs
-from voicelog.recognisers.base import SAMPLE_RATE, Availability, FreeListener, Hypothesis, Utterance
-from voicelog.recognisers.models import found_models, places
+from voicelog.recognisers.base import SAMPLE_RATE, Availability, Hypothesis, Utterance
+from voicelog.recognisers.free import INSTALL, FreeListener, unfit
+from voicelog.recognisers.models import bundled, called, found_models, places
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
 _States = dict[str, "NDArray[np.float32]"]
-LONGEST_S = 30.0
-"""Most seconds of one utterance; the model's makers advise against more."""
 SHORTEST_S = 1.0
 """Least seconds that the model is shown; what is shorter is followed by silence."""
 THREADS = 2
@@ -33,7 +32,6 @@ TOKENS_PER_S = 6.5
 BUNDLE = "moonshine_voice"
 """A package that carries a small English model, up to its release 0.0.73."""
 _FILES = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
-_INSTALL = 'install it: pip install "voicelog[second]"'
 _START, _END = 1, 2
 _PAST = "past_key_values"
 _AT_ONCE = 16
@@ -44,12 +42,12 @@ def is_available(model: Path | None = None) -> Availability:
     """Whether ONNX Runtime and a model directory are here. Never raises, never downloads."""
     for package in ("onnxruntime", "tokenizers"):
         if util.find_spec(package) is None:
-            return Availability(False, f"{package} is not installed", _INSTALL)
+            return Availability(False, f"{package} is not installed", INSTALL)
     found = _models(model)
     if not found:
         looked = ", ".join(map(str, places(model)))
-        return Availability(False, f"no Moonshine model in ONNX Runtime's form in {looked}", _INSTALL)
-    return Availability(True, f"onnxruntime {metadata.version('onnxruntime')}, model {_called(found[0])}")
+        return Availability(False, f"no Moonshine model in ONNX Runtime's form in {looked}", INSTALL)
+    return Availability(True, f"onnxruntime {metadata.version('onnxruntime')}, model {called(found[0], BUNDLE)}")
 
 
 def open(grammar: Grammar, model: Path | None = None) -> MoonshineListener:
@@ -70,8 +68,8 @@ def open(grammar: Grammar, model: Path | None = None) -> MoonshineListener:
     try:
         tokenizer = byte_pairs.tokenizer((path / _FILES[2]).read_bytes())
     except Exception as error:  # the library raises nothing narrower
-        raise RecogniserError(f"{path / _FILES[2]} cannot be read: {error}", _INSTALL) from error
-    listener = MoonshineListener(encoder, decoder, tokenizer, _called(path))
+        raise RecogniserError(f"{path / _FILES[2]} cannot be read: {error}", INSTALL) from error
+    listener = MoonshineListener(encoder, decoder, tokenizer, called(path, BUNDLE))
     listener.warm_up()
     return listener
 
@@ -82,32 +80,23 @@ class MoonshineListener(FreeListener):
     name = "moonshine"
 
     def __init__(self, encoder: Any, decoder: Any, tokenizer: Any, model: str) -> None:
+        super().__init__()
         self._encoder = encoder
         self._decoder = decoder
         self._tokenizer = tokenizer
-        self._blocks: list[NDArray[np.int16]] = []
         self._seen: tuple[bytes, _Read] | None = None
         states = [one for one in decoder.get_inputs() if one.name.startswith(_PAST)]
         self._states = [(one.name, one.shape[1::2]) for one in states]
         self._outputs = [one.name.replace("present", _PAST) for one in decoder.get_outputs()]
-        self.refusal = ""
         self.options = {
             "engine": f"onnxruntime {metadata.version('onnxruntime')}",
             "model": model,
             "threads": str(THREADS),
         }
 
-    def feed(self, block: NDArray[np.int16]) -> None:
-        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
-        self._blocks.append(block.copy())
-
     def finish(self) -> Utterance:
         """End the utterance; one reading without times, or none where it cannot be trusted (see ``refusal``)."""
-        import numpy as np
-
-        blocks, self._blocks = self._blocks, []
-        audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
-        self.refusal = _unfit(audio)
+        audio = self._fed()
         if self.refusal:
             return Utterance()
         read = self._begun(audio)
@@ -158,7 +147,7 @@ class MoonshineListener(FreeListener):
         rows = [[*self._tokenizer.encode(text.strip()).ids, _END] if text.strip() else [] for text in texts]
         asked = sorted((place for place, ids in enumerate(rows) if ids), key=lambda place: len(rows[place]))
         found = [(-math.inf, 0)] * len(texts)
-        if _unfit(audio) or not asked:
+        if unfit(audio) or not asked:
             return found
         # What all begin with is read once.
         together = zip(*(rows[place][:-1] for place in asked), strict=False)
@@ -266,27 +255,13 @@ def _logs(logits: NDArray[np.float32]) -> NDArray[np.float32]:
     return logs
 
 
-def _unfit(audio: NDArray[np.int16]) -> str:
-    if not len(audio):
-        return "no sound"
-    return f"longer than {LONGEST_S:g} s" if len(audio) > LONGEST_S * SAMPLE_RATE else ""
-
-
 def _models(given: Path | None) -> list[Path]:
-    bundle = util.find_spec(BUNDLE) if given is None else None
-    inside = [Path(place) / "assets/tiny-en" for place in (bundle.submodule_search_locations or ())] if bundle else []
+    inside = bundled(BUNDLE, "assets/tiny-en") if given is None else []
     return found_models(given, _is_model) + [path for path in inside if _is_model(path)]
 
 
 def _is_model(path: Path) -> bool:
     return all((path / name).is_file() for name in _FILES)
-
-
-def _called(path: Path) -> str:
-    """A model's name for people, without the place where it lies; a bundled one is called by its package."""
-    if path.parent.parent.name == BUNDLE:
-        return f"{BUNDLE} {metadata.version(BUNDLE)}"
-    return path.resolve().name
 
 
 def _session(path: Path) -> Any:
@@ -303,4 +278,4 @@ def _session(path: Path) -> Any:
     try:
         return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
     except Exception as error:  # the library raises nothing narrower
-        raise RecogniserError(f"{path} is no model that ONNX Runtime can run: {error}", _INSTALL) from error
+        raise RecogniserError(f"{path} is no model that ONNX Runtime can run: {error}", INSTALL) from error

@@ -17,13 +17,13 @@ from voicelog.recognisers.base import (
     LATE,
     Availability,
     Fit,
-    FreeListener,
     Hypothesis,
     Listener,
     SecondOpinion,
     Utterance,
     Word,
 )
+from voicelog.recognisers.free import FreeListener
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like, proposals, templates
 from voicelog.recognisers.readings import lean, own_callouts, trimmed, whole

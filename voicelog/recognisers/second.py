@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from voicelog.grammar.model import Grammar
 from voicelog.recognisers import moonshine, whisper
-from voicelog.recognisers.base import Availability, FreeListener
+from voicelog.recognisers.base import Availability
+from voicelog.recognisers.free import FreeListener
 
 
 def is_available() -> Availability:

