@@ -165,6 +165,25 @@ def test_a_correction_that_sounds_like_another_is_not_obeyed() -> None:
     assert verdict(close).outcome == "not_understood"
 
 
+@pytest.mark.parametrize("said", ["correction intramuscular", "correction fifty micrograms"])
+def test_a_correction_needs_more_than_letters_that_look_alike(said: str) -> None:
+    assert parse(words_of(said), GRAMMAR).commands
+    assert verdict(heard(said, said)).outcome == "not_understood"
+    assert verdict(heard(said, said.replace("intramuscular", "intranasal"))).outcome == "not_understood"
+    assert verdict(heard(said, said, borne_out=True)).commands
+    assert verdict(heard(said, said, led=(9.0, 9.0))).commands
+
+
+@pytest.mark.parametrize("said", ["confirm", "correction heart rate one twenty four"])
+def test_a_command_that_the_adapted_listener_did_not_hear_is_not_obeyed(said: str) -> None:
+    words = said.split()
+    fits = tuple(Fit(row, written(row), -0.3 - 3 * bool(n)) for n, row in enumerate(candidates(words, GRAMMAR)))
+    second = SecondOpinion(words_of(written(words)), "", -0.3, fits)
+    alone = Utterance((Hypothesis(tuple(Word(word) for word in words)),), second)
+    assert verdict(alone).commands
+    assert verdict(replace(alone, second=replace(second, unlike_adapted=True))).outcome == "not_understood"
+
+
 def test_what_the_pair_heard_where_the_adapted_listener_heard_no_callout_waits_for_a_confirm() -> None:
     words = "heart rate one twenty four".split()
     fits = tuple(Fit(row, written(row), -0.3 - 3 * bool(n)) for n, row in enumerate(candidates(words, GRAMMAR)))

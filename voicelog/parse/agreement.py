@@ -100,6 +100,8 @@ def judged(
     if (result.commands or result.questions) and not view.bears_out(result):
         reason = f"{_spoken(result)!r} fits nowhere in what the second listener heard, {_text(second)!r}"
         return ParseResult("not_understood", result.words, reason=reason)
+    if result.commands and second.unlike_adapted:
+        return ParseResult("not_understood", result.words, reason="a command that the adapted listener did not hear")
     if result.commands:
         return result
     verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]

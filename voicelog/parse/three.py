@@ -92,7 +92,10 @@ def judged_by_three(
         return result
     view = _View(second, second.adapted, grammar, context, settings)
     texts = [word.text for word in result.words]
-    if (result.commands or result.questions) and (not view.bears_out(texts) or view.may_be_another(texts)):
+    valued = bool(numbers_in(texts) or result.fragment or result.drafts)
+    if (result.commands or result.questions) and (
+        not view.bears_out(texts) or (valued and view.may_have_other_values(texts))
+    ):
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
     if result.commands:
@@ -122,9 +125,13 @@ class _View:
             return self.adapted.borne_out and (self._vouched(texts) or self._leans())
         return self.adapted.borne_out or self._vouched(texts) or self._leans()
 
-    def may_be_another(self, texts: Sequence[str]) -> bool:
-        """Whether a command with a number may have been said with another one."""
-        return bool(numbers_in(texts)) and any(lead < self._least(True) for lead, _ in self._leads())
+    def may_have_other_values(self, texts: Sequence[str]) -> bool:
+        """Whether a command, a correction above all, may have been said with another number or name.
+
+        Letters that look alike are not enough here: "intranasal" looks like "intramuscular".
+        """
+        least = self._least(bool(numbers_in(texts)))
+        return not (self.adapted.borne_out or self._leans()) or any(lead < least for lead, _ in self._leads())
 
     def _picked(self) -> bool:
         """Whether the free-text listener, if it is of another make, surely heard all values of the reading."""

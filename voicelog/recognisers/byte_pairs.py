@@ -10,7 +10,7 @@ _SPACE = "\u2581"
 
 
 def tokenizer(data: bytes) -> Any:
-    """The tokenizer of a vocabulary file: each token's length, in seven bits a byte, and its text.
+    """The tokenizer of a vocabulary file: each token's length and its text.
 
     A vocabulary of byte pairs stands in the order in which pairs are joined, so that it tells the joins as well.
     """
