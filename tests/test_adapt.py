@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from voicelog.drill.adapt import speech
+from voicelog.drill.adapt import ort_weights, speech
 from voicelog.drill.adapt.__main__ import main
-from voicelog.drill.adapt.config import AdaptError, read_config
+from voicelog.drill.adapt.config import SHIPPED, AdaptError, read_config
 from voicelog.drill.adapt.convert import convert
 from voicelog.drill.adapt.talk import TEMPLATES, UNLISTED
 from voicelog.drill.adapt.texts import LONGEST_WORDS, callouts, talk
@@ -32,9 +32,10 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.parse.parser import parse
 from voicelog.parse.tokens import words_of
 from voicelog.parse.written import spoken as as_spoken
-from voicelog.recognisers import whisper
+from voicelog.recognisers import moonshine, whisper
 from voicelog.recognisers.written import drug_names
 
+BOTH = SHIPPED, SHIPPED.with_name("moonshine.toml")
 needs_model = pytest.mark.skipif(importlib.util.find_spec(whisper.BUNDLE) is None, reason="no Whisper model here")
 
 
@@ -44,6 +45,14 @@ def bundled() -> Path:
     assert found is not None
     assert found.submodule_search_locations
     return Path(found.submodule_search_locations[0]) / "model"
+
+
+def bundled_moonshine() -> Path:
+    """The directory of the other bundled model; skips the test where there is none."""
+    package = importlib.util.find_spec(moonshine.BUNDLE)
+    if package is None or not package.submodule_search_locations:
+        pytest.skip("no Moonshine model to start from here")
+    return Path(package.submodule_search_locations[0]) / "assets" / "tiny-en"
 
 
 def test_every_drug_is_said_and_most_callouts_are_understood() -> None:
@@ -134,6 +143,53 @@ def test_the_converted_model_hears_what_the_start_hears(tmp_path: Path) -> None:
     assert heard[0] == heard[1] != ""
 
 
+@pytest.mark.parametrize("path", BOTH, ids=lambda path: path.stem)
+def test_the_shipped_configs_can_be_read(path: Path) -> None:
+    config = read_config(path)
+    assert sum(config.voices.values()) == pytest.approx(1)
+    assert 0 < config.keep <= 1
+
+
+def test_the_two_adapted_listeners_were_trained_on_different_lines() -> None:
+    assert len({read_config(path).seed for path in BOTH}) == 2
+
+
+def test_a_moonshine_model_without_a_change_hears_as_before(tmp_path: Path) -> None:
+    import soundfile
+
+    start = ort_weights.floats(bundled_moonshine())
+    still = {name: np.zeros_like(rows) for name, rows in start.items() if not any(part in name for part in FROZEN)}
+    assert len(still) == 159
+    write_parts(packed(still), tmp_path, "change")
+    convert(bundled_moonshine(), [tmp_path], 1.0, tmp_path / "model")
+    again = ort_weights.floats(tmp_path / "model")
+    for name, rows in start.items():
+        # A matrix is put into eight bits anew, which moves a value by half a step at most.
+        assert np.abs(again[name] - rows).max() <= (rows.max() - rows.min()) / 255 * 0.51 + 1e-6, name
+    sound, _ = soundfile.read(Path(__file__).parents[1] / "samples" / "asthma.flac", dtype="int16", stop=96_000)
+    heard = []
+    for model in (bundled_moonshine(), tmp_path / "model"):
+        listener = moonshine.open(load_grammar(), model)
+        listener.feed(sound)
+        heard.append(listener.finish().best.text)
+        listener.close()
+    assert heard[0] == heard[1] != ""
+
+
+def test_a_change_that_belongs_to_another_model_is_refused(tmp_path: Path) -> None:
+    for change in ({"encoder.none.weight": (2, 2)}, {"encoder.conv3.bias": (3,)}):
+        rows = {name: np.zeros(shape, dtype=np.float32) for name, shape in change.items()}
+        with pytest.raises(AdaptError, match="does not belong"):
+            ort_weights.write_changed(bundled_moonshine(), rows, 1.0, tmp_path)
+
+
+@pytest.mark.parametrize("data", [b"", b"\0" * 64, b"ORTM" * 100])
+def test_what_is_no_file_of_onnx_runtime_is_refused(data: bytes, tmp_path: Path) -> None:
+    (tmp_path / "model.ort").write_bytes(data)
+    with pytest.raises(AdaptError):
+        ort_weights.OrtFile(tmp_path / "model.ort")
+
+
 @pytest.mark.parametrize("data", [b"", b"\x06\0\0\0", b"\x07\0\0\0rest", b"\x06\0\0\0\x02\0ab"])
 def test_what_is_no_model_is_refused(data: bytes, tmp_path: Path) -> None:
     (tmp_path / "model.bin").write_bytes(data)
@@ -165,3 +221,27 @@ def test_the_network_is_the_one_that_ctranslate2_runs() -> None:
     engine = ctranslate2.models.Whisper(str(bundled()), device="cpu", compute_type="float32")
     theirs = np.array(engine.encode(ctranslate2.StorageView.from_array(features)))
     assert np.abs(ours - theirs).max() < 0.05 * np.abs(theirs).max()
+
+
+def test_the_other_network_is_the_one_that_onnx_runtime_runs() -> None:
+    torch = pytest.importorskip("torch")
+    import soundfile
+
+    from voicelog.drill.adapt.moonshine_network import MoonshineNetwork
+
+    network = MoonshineNetwork(
+        {name: torch.tensor(rows) for name, rows in ort_weights.floats(bundled_moonshine()).items()}
+    )
+    listener = moonshine.open(load_grammar(), bundled_moonshine())
+    sound, _ = soundfile.read(Path(__file__).parents[1] / "samples" / "asthma.flac", dtype="int16", stop=96_000)
+    read = listener._begun(sound)
+    tokens = [1]
+    with torch.no_grad():
+        ours = network.encoded(network.features(torch.tensor(sound.astype(np.float32) / 32_768)[None]))
+        # One rounds to eight bits on its way and the other does not.
+        assert np.corrcoef(ours.numpy().ravel(), read.encoded.ravel())[0, 1] > 0.98
+        for _ in range(8):
+            logits = network.decoded(torch.tensor([tokens]), ours)[0, -1]
+            assert int(logits.argmax()) == int(read.next.argmax())
+            tokens.append(int(logits.argmax()))
+            read = listener._on(read, tokens[-1:])[1]

@@ -19,9 +19,12 @@ from voicelog.recognisers.base import Listener
 needs_model = pytest.mark.skipif(not moonshine.is_available().ready, reason="onnxruntime and a model are not installed")
 
 
-@pytest.fixture(scope="module")
-def shared() -> Iterator[moonshine.MoonshineListener]:
-    listener = moonshine.open(EMPTY)
+ADAPTED = Path(__file__).parents[1] / "models" / "adapted-moonshine"
+
+
+@pytest.fixture(scope="module", params=["adapted", "bundled"])
+def shared(request: pytest.FixtureRequest) -> Iterator[moonshine.MoonshineListener]:
+    listener = moonshine.open(EMPTY, ADAPTED if request.param == "adapted" else bundled_model())
     yield listener
     listener.close()
 
@@ -87,8 +90,9 @@ def test_score_does_not_depend_on_the_other_texts(shared: moonshine.MoonshineLis
     texts = ["Heart rate 124.", "Epinephrine 0.3 milligrams intramuscular left thigh.", "Confirm."] * 15
     together = shared.score(line(*HEART_RATE), texts)
     alone = [shared.score(line(*HEART_RATE), [text])[0] for text in texts[:3]]
-    # The weights are kept in eight bits, and rounded anew with what is scored beside.
-    assert together[-3:] == pytest.approx(alone, abs=0.1)
+    # The weights are kept in eight bits, and rounded anew with what is scored beside: a text that fits badly by more.
+    assert together[-3:-1] == pytest.approx(alone[:2], abs=0.1)
+    assert together[-1] == pytest.approx(alone[-1], abs=0.1, rel=0.1)
 
 
 @needs_model

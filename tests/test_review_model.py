@@ -90,14 +90,23 @@ def test_other_readings_and_the_second_listener_stand_with_the_utterance(tmp_pat
     assert "second listener: pulse is 90" in page
 
 
-@pytest.mark.parametrize(("borne_out", "told"), [(True, "heard the same"), (False, "did not hear the same")])
-def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool, told: str) -> None:
+@pytest.mark.parametrize(
+    ("borne_out", "told"),
+    [
+        (True, "the grammar listener heard the same"),
+        (False, "the grammar listener did not hear the same"),
+        (None, "the other wrote the same by itself"),
+    ],
+)
+def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool | None, told: str) -> None:
     adapted = {"words": ["pulse", "90"], "score": "-0.100", "borne_out": borne_out}
-    body = {"words": ["pulls", "90"], "refusal": "", "adapted": adapted}
-    assert _second(body) == f"pulls 90; adapted listener: pulse 90; the grammar listener {told}"
+    body: dict[str, object] = {"words": ["pulls", "90"], "refusal": "", "adapted": adapted}
+    assert _second(body) == f"pulls 90; adapted listener: pulse 90; {told}"
     body["adapted"] = {**adapted, "led_by_number": "4.2", "led_by_name": "-1.0"}
     vote = "set beside others it leads by 4.2 over any other number and -1.0 over any other name"
-    assert _second(body) == f"pulls 90; adapted listener: pulse 90; the grammar listener {told}; {vote}"
+    assert _second(body) == f"pulls 90; adapted listener: pulse 90; {told}; {vote}"
+    body["unlike_adapted"] = True
+    assert _second(body) == f"pulls 90; the other one proposed: pulse 90; {told}; {vote}"
 
 
 def test_a_unit_that_nobody_said_is_shown_as_assumed(tmp_path: Path) -> None:

@@ -110,7 +110,7 @@ def test_a_number_that_hardly_leads_what_sounds_alike_is_asked_about_though_all_
 
 
 def test_what_the_grammar_listener_hears_instead_weighs_against_the_reading() -> None:
-    utterance = heard("heart rate sixteen", "Heart rate 16.", lead=2.4)
+    utterance = heard("heart rate sixteen", "Hard rate 16.", lead=2.4)
     assert verdict(utterance).outcome == "events"
     assert utterance.second is not None
     lost = tuple(replace(fit, kept=-1) for fit in utterance.second.fits)
@@ -184,13 +184,64 @@ def test_a_command_that_the_adapted_listener_did_not_hear_is_not_obeyed(said: st
     assert verdict(replace(alone, second=replace(second, unlike_adapted=True))).outcome == "not_understood"
 
 
-def test_what_the_pair_heard_where_the_adapted_listener_heard_no_callout_waits_for_a_confirm() -> None:
-    words = "heart rate one twenty four".split()
-    fits = tuple(Fit(row, written(row), -0.3 - 3 * bool(n)) for n, row in enumerate(candidates(words, GRAMMAR)))
-    second = SecondOpinion(words_of("heart rate 124"), "", -0.3, fits)
-    alone = Utterance((Hypothesis(tuple(Word(word) for word in words)),), second)
-    assert verdict(alone).flags == ()
-    assert verdict(replace(alone, second=replace(second, unlike_adapted=True))).flags == (ALONE,)
+def only_the_other_heard(said: str, own: str, score: float, gap: float, borne_out: bool = True) -> Utterance:
+    """What the trio gives when the free-text listener proposes, and the adapted one wrote ``own``, no callout."""
+    utterance = heard(said, own, borne_out=borne_out, led=(9.0, 9.0))
+    assert utterance.second is not None
+    fits = tuple(replace(fit, score=score - gap - 3 * bool(n)) for n, fit in enumerate(utterance.second.fits))
+    return replace(utterance, second=replace(utterance.second, score=score, fits=fits, unlike_adapted=True))
+
+
+@pytest.mark.parametrize("said", ["heart rate one twenty four", "ketamine fifty milligrams i v", "patient contact"])
+def test_what_the_adapted_listener_did_not_write_waits_for_a_confirm_whoever_bears_it_out(said: str) -> None:
+    assert verdict(only_the_other_heard(said, "hard great once", score=-0.9, gap=0.3)).flags == (ALONE,)
+
+
+@pytest.mark.parametrize(
+    ("score", "gap", "outcome"),
+    [(-0.1, 1.2, "not_understood"), (-0.1, 0.6, "events"), (-0.6, 1.2, "events")],
+)
+def test_talk_that_the_adapted_listener_surely_wrote_is_no_callout(score: float, gap: float, outcome: str) -> None:
+    utterance = only_the_other_heard("midazolam five milligrams", "Midazolam is enough.", score=score, gap=gap)
+    result = verdict(utterance)
+    assert result.outcome == outcome
+    assert outcome == "events" or "midazolam is enough" in result.reason
+
+
+def test_a_command_that_only_the_other_wrote_is_not_obeyed() -> None:
+    said = only_the_other_heard("confirm ketamine", "come for kate", score=-0.9, gap=0.1)
+    assert parse(said.best.words, GRAMMAR).commands
+    assert verdict(said).outcome == "not_understood"
+
+
+OF_OTHER_MAKE = (3.5, 4.5)
+
+
+@pytest.mark.parametrize(
+    ("said", "other"),
+    [("heart rate sixteen", "Heart rate 16."), ("ketamine fifty milligrams i v", "Ketamine 50 milligrams IV")],
+)
+@pytest.mark.parametrize("score", [-0.1, -1.2])
+def test_two_of_different_make_that_wrote_the_same_are_enough(said: str, other: str, score: float) -> None:
+    sound = heard(said, other, score=score, lead=1.1, led=OF_OTHER_MAKE)
+    assert verdict(sound) == parse(words_of(said), GRAMMAR)
+
+
+@pytest.mark.parametrize(
+    "weaker",
+    [
+        {"other": "Ketamine 15 milligrams IV"},
+        {"lead": CLOSE},
+        {"lead": 0.9},
+        {"score": -1.2, "led": (2.4, 9.0)},
+        {"score": -1.6},
+        {"led": (None, None)},
+    ],
+)
+def test_and_not_where_the_number_is_in_doubt_or_the_sound_is(weaker: dict[str, object]) -> None:
+    known = {"other": "Ketamine 50 milligrams IV", "lead": 1.1, "led": OF_OTHER_MAKE}
+    result = verdict(heard("ketamine fifty milligrams i v", **{**known, **weaker}))  # type: ignore[arg-type]
+    assert result.outcome == "ambiguous" or result.flags == (ALONE,)
 
 
 def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> None:

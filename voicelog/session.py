@@ -261,6 +261,7 @@ def _second(second: SecondOpinion) -> dict[str, Any]:
             for fit in second.fits
             if math.isfinite(fit.score)
         ],
+        **({"unlike_adapted": True} if second.unlike_adapted else {}),
         **({"adapted": _adapted(second.adapted)} if second.adapted else {}),
     }
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from voicelog.events import Medication
+from voicelog.events import Medication, event_fields
 from voicelog.grammar.model import Grammar
 from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
 from voicelog.parse.parser import parse
@@ -42,6 +42,12 @@ class ThreeSettings:
     """Least lead over what differs in a number, as natural logarithm of the odds, by both free listeners together."""
     lead_of_all: float = 3.0
     """The same where both others bear the reading out."""
+    lead_of_written: float = 3.0
+    """The same where the free-text listener wrote the same by itself."""
+    dose_of_written: float = 5.0
+    """The same over another number in what is done with a drug."""
+    sure_of_written: float = -1.5
+    """Least score of the adapted listener's text then."""
     lead_by_name: float = 2.5
     """The same over what differs in a drug, a route or a word."""
     doubt: float = 8.0
@@ -61,6 +67,10 @@ class ThreeSettings:
     """The same by name."""
     strange: float = 2.0
     """Most that the reading may then fit worse than what that listener wrote: beyond, something else was said."""
+    sure_of_other: float = -0.4
+    """Least score of the adapted listener's text, where it is no callout and the other one proposes, to refuse that."""
+    other: float = 0.8
+    """How much worse what is proposed fits it then than that text, at least."""
     fits: float = 3.0
     """Most that the reading may fit the free-text listener worse than its own text and still be borne out by it."""
     alike: float = 55.0
@@ -92,15 +102,19 @@ def judged_by_three(
         return result
     view = _View(second, second.adapted, grammar, context, settings)
     texts = [word.text for word in result.words]
+    wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
     if (result.commands or result.questions) and (
-        not view.bears_out(texts) or (valued and view.may_have_other_values(texts))
+        not (wrote or view.bears_out(texts)) or (valued and view.may_have_other_values(texts, wrote))
     ):
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
+    if second.unlike_adapted and (result.commands or view.heard_otherwise()):
+        heard = " ".join(word.text for word in second.words) or second.refusal
+        return ParseResult("not_understood", result.words, reason=f"the adapted listener heard {heard!r}")
     if result.commands:
         return result
-    verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]
+    verdicts = [view.on(place, draft, len(result.drafts), wrote) for place, draft in enumerate(result.drafts)]
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
     if not questions:
@@ -122,16 +136,38 @@ class _View:
         What the adapted listener thought only second best, its likeliest text being no callout, needs both.
         """
         if self.second.forced:
-            return self.adapted.borne_out and (self._vouched(texts) or self._leans())
-        return self.adapted.borne_out or self._vouched(texts) or self._leans()
+            return bool(self.adapted.borne_out) and (self._vouched(texts) or self._leans())
+        return bool(self.adapted.borne_out) or self._vouched(texts) or self._leans()
 
-    def may_have_other_values(self, texts: Sequence[str]) -> bool:
+    def heard_otherwise(self) -> bool:
+        """Whether the listener that votes is sure of other words: much talk sounds like some callout."""
+        score = self.second.score
+        return score is not None and score >= self.settings.sure_of_other and self._gap() >= self.settings.other
+
+    def wrote(self, result: ParseResult) -> bool:
+        """Whether the free-text listener's own words, which nobody had put to it, mean just the same.
+
+        Where a value is in them it must share no weights with the adapted listener, and so have led among decoys.
+        """
+        own = self._own()
+        if _POORER & set(own.flags) or _meaning(own) != _meaning(result):
+            return False
+        values = numbers_in([word.text for word in result.words]) or result.fragment or result.named_drug
+        named = values or any(isinstance(draft.event, Medication) for draft in result.drafts)
+        return not named or (self.adapted.led_by_number, self.adapted.led_by_name) != (None, None)
+
+    def _own(self) -> ParseResult:
+        texts = joined([word.text for word in as_spoken(self.second.words)])
+        return parse([Word(text) for text in texts], self.grammar)
+
+    def may_have_other_values(self, texts: Sequence[str], wrote: bool) -> bool:
         """Whether a command, a correction above all, may have been said with another number or name.
 
         Letters that look alike are not enough here: "intranasal" looks like "intramuscular".
         """
-        least = self._least(bool(numbers_in(texts)))
-        return not (self.adapted.borne_out or self._leans()) or any(lead < least for lead, _ in self._leads())
+        least = self._least(bool(numbers_in(texts)), wrote)
+        heard = wrote or self.adapted.borne_out or self._leans()
+        return not heard or any(lead < least for lead, _ in self._leads())
 
     def _picked(self) -> bool:
         """Whether the free-text listener, if it is of another make, surely heard all values of the reading."""
@@ -163,19 +199,21 @@ class _View:
         text = "".join(sign for sign in self.adapted.fits[0].text.lower() if sign.isalnum())
         return float(fuzz.ratio(own, text))
 
-    def on(self, place: int, draft: Draft, of: int) -> Draft | Question:
+    def on(self, place: int, draft: Draft, of: int, wrote: bool) -> Draft | Question:
         """The draft, flagged where it is not borne out, or what to ask."""
-        rival = self._rival(place, draft, of)
+        rival = self._rival(place, draft, of, wrote)
         if rival is not None:
             return asked_about(draft, rival)
         other = self._otherwise(draft)
         if other is not None:
             return asked_about(draft, other)
-        sure = self.adapted.score >= self.settings.sure and self._own_gap() <= self.settings.own
+        least = self.settings.sure_of_written if wrote and self._picked() else self.settings.sure
+        sure = self.adapted.score >= least and self._own_gap() <= self.settings.own
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
-        named = self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
-        if sure and named and not self._turned(words) and self.bears_out(words):
+        named = wrote or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
+        heard = not self.second.unlike_adapted and (wrote or self.bears_out(words))
+        if sure and named and heard and not self._turned(words):
             return draft
         if isinstance(draft.event, Medication) and not sure:
             return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
@@ -218,7 +256,7 @@ class _View:
             return 0.0
         return kept * self.settings.kept if kept >= 0 else -self.settings.lost
 
-    def _rival(self, place: int, draft: Draft, of: int) -> Draft | None:
+    def _rival(self, place: int, draft: Draft, of: int, wrote: bool) -> Draft | None:
         """The likeliest reading with another value here, where the draft does not lead it by enough."""
         for lead, fit in self._leads():
             drafts = self._read(fit.words)
@@ -228,12 +266,17 @@ class _View:
                 continue
             name = differing(draft.event, drafts[place].event)[0]
             by_number = bool(numbers_in([str(getattr(draft.event, name, ""))]))
-            if lead < self._least(by_number):
+            least = self._least(by_number, wrote)
+            if by_number and isinstance(draft.event, Medication):
+                least = max(least, self.settings.dose_of_written)
+            if lead < least:
                 return drafts[place]
         return None
 
-    def _least(self, by_number: bool) -> float:
+    def _least(self, by_number: bool, wrote: bool) -> float:
         """The lead that is enough."""
+        if wrote:
+            return self.settings.lead_of_written
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         clear = self.adapted.score >= self.settings.clear
         if clear and (self._picked() or (self.adapted.borne_out and self._vouched(words))):
@@ -242,7 +285,7 @@ class _View:
 
     def _otherwise(self, draft: Draft) -> Draft | None:
         """What the free-text listener wrote about the same thing, if it is a plain callout with other values."""
-        own = parse([Word(text) for text in joined([word.text for word in as_spoken(self.second.words)])], self.grammar)
+        own = self._own()
         alike = [other for other in own.drafts if thing_of(other.event) == thing_of(draft.event)]
         if own.outcome != "events" or _POORER & set(own.flags) or len(alike) != 1:
             return None
@@ -250,6 +293,13 @@ class _View:
 
     def _read(self, words: Sequence[str]) -> tuple[Draft, ...]:
         return parse([Word(word) for word in words], self.grammar, self.context).drafts
+
+
+def _meaning(result: ParseResult) -> tuple[object, ...]:
+    """What a result enters or does, to be compared."""
+    events = [event_fields(draft.event) for draft in result.drafts]
+    fragment = sorted((name, str(value)) for name, value in result.fragment.items())
+    return result.outcome, events, result.commands, result.named_drug, fragment
 
 
 def _digits(numbers: Sequence[str]) -> int:

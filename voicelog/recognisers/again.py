@@ -69,7 +69,10 @@ class Again:
         self._units = {form[-1] for form in _forms(grammar, "dose_unit")}
         self._siblings = _siblings(grammar, ways)
         self._grammar = grammar
-        self._decoder = _decoder({**ways, **phones}, sphinx.adaptation_of(grammar))
+        adapted = sphinx.adaptation_of(grammar)
+        self.options = sphinx.engine_options(adapted)
+        """What makes its results: engine, model, adaptation."""
+        self._decoder = _decoder({**ways, **phones}, adapted)
         self._nets = 0
 
     def spoken(self, proposed: Sequence[str]) -> Words | None:
@@ -115,6 +118,13 @@ class Again:
         self._lay(net, row, held=True)
         heard = self._decoded(audio, net)
         return tuple(word for word in heard if word.text != sphinx.GARBAGE or _long(word))
+
+    def placed(self, audio: NDArray[np.int16], reading: Words) -> tuple[Word, ...]:
+        """The words of a reading with the times at which they fit best; nothing where they do not fit at all."""
+        net = Net(self._entries)
+        net.path(START, END, reading)
+        heard = self._decoded(audio, net)
+        return heard if tuple(word.text for word in heard) == reading else ()
 
     def keeps(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
         """How surely this engine hears a reading and none of its rivals.

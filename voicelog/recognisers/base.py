@@ -72,8 +72,9 @@ class AdaptedOpinion:
     """How well its text fits the sound, comparable with ``fits``."""
     fits: tuple[Fit, ...] = ()
     """The reading and what it may be taken for, scored by it."""
-    borne_out: bool = False
-    """Whether the grammar listener, held to the sentence with all values open, hears the same values."""
+    borne_out: bool | None = False
+    """Whether the grammar listener, held to the sentence with all values open, hears the same values; None where it was
+    not asked, as the other free-text listener wrote the same by itself."""
     led_by_number: float | None = None
     """Least lead of the reading over others with another number, by a second listener that shares no weights with the
     adapted one, as natural logarithm of the odds; None where there are none, or no such listener."""

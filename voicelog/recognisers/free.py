@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from abc import abstractmethod
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -41,17 +42,32 @@ class FreeListener(Listener):
         self.refusal = unfit(audio)
         return audio
 
-    @abstractmethod
     def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
         """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
 
         Texts are comparable when they are written alike, numbers in digits ("Heart rate 124."). Sound that was just
-        heard by ``finish`` is not encoded again. The time taken grows with the number of texts.
+        heard by ``finish`` is not read again. The time taken grows with the number of texts.
 
         Args:
             audio: one whole utterance, as fed.
             texts: candidates; one without any token scores minus infinity.
         """
+        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts)]
+
+    def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str]) -> float:
+        """By how much a text fits the sound better than the best of others, as natural logarithm of the odds.
+
+        Args:
+            audio: one whole utterance, as fed.
+            text: what may have been said, written as this model would.
+            others: at least one other text, written alike.
+        """
+        (own, _), *totals = self._totals(audio, [text, *others])
+        return own - max(total for total, _ in totals)
+
+    @abstractmethod
+    def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
+        """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty."""
 
 
 def unfit(audio: NDArray[np.int16]) -> str:

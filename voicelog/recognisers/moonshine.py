@@ -118,28 +118,6 @@ class MoonshineListener(FreeListener):
             return Utterance()
         return Utterance((Hypothesis(words, math.exp(sum(logs) / len(logs))),))
 
-    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
-        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
-
-        Its end counts as a token. Texts are comparable when they are written alike ("Heart rate 124.").
-
-        Args:
-            audio: one whole utterance, as fed.
-            texts: candidates; one without any token scores minus infinity.
-        """
-        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts)]
-
-    def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str]) -> float:
-        """By how much a text fits the sound better than the best of others, as natural logarithm of the odds.
-
-        Args:
-            audio: one whole utterance, as fed.
-            text: what may have been said, written as this model would.
-            others: at least one other text, written alike.
-        """
-        (own, _), *totals = self._totals(audio, [text, *others])
-        return own - max(total for total, _ in totals)
-
     def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
         """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty."""
         import numpy as np

@@ -93,14 +93,19 @@ def open(grammar: Grammar, pronunciations: Iterable[Path] = (), weights: Weights
     adapted = adaptation_of(grammar)
     net = word_net(grammar, silent, [PHONE_WORD + phone.lower() for phone in PHONES], weights)
     options = {
-        "engine": f"pocketsphinx {metadata.version('pocketsphinx')}",
-        "model": "en-us, bundled",
+        **engine_options(adapted),
         "garbage_weight": f"{weights.garbage:g}",
         "jsgf": hashlib.sha256(emit_jsgf(grammar, without=silent).encode()).hexdigest()[:16],
     }
+    return SphinxListener(_decoder(net, ways, adapted), options)
+
+
+def engine_options(adapted: Path | None) -> dict[str, str]:
+    """Engine and model by name, and the digest of the transform that fits the model to a crew."""
+    options = {"engine": f"pocketsphinx {metadata.version('pocketsphinx')}", "model": "en-us, bundled"}
     if adapted:
         options["adaptation"] = hashlib.sha256(adapted.read_bytes()).hexdigest()[:16]
-    return SphinxListener(_decoder(net, ways, adapted), options)
+    return options
 
 
 def adaptation_of(grammar: Grammar) -> Path | None:

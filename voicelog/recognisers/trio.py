@@ -17,7 +17,7 @@ from voicelog.grammar.model import Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.parser import parse
 from voicelog.parse.written import spoken
-from voicelog.recognisers import decoys, pair, second, whisper
+from voicelog.recognisers import decoys, pair, second, sphinx, whisper
 from voicelog.recognisers.again import Again
 from voicelog.recognisers.base import (
     LATE,
@@ -34,8 +34,7 @@ from voicelog.recognisers.free import FreeListener
 from voicelog.recognisers.models import called
 from voicelog.recognisers.moonshine import MoonshineListener
 from voicelog.recognisers.nets import is_digits
-from voicelog.recognisers.pair import PairListener
-from voicelog.recognisers.proposals import drugs_like, proposals, templates
+from voicelog.recognisers.proposals import drugs_like
 from voicelog.recognisers.readings import own_callouts
 from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
@@ -56,13 +55,14 @@ Words = tuple[str, ...]
 
 def is_available() -> Availability:
     """Whether the pair and an adapted model can run here. Never raises, never downloads."""
-    both = pair.is_available()
-    if not both.ready:
-        return both
+    parts = [whisper.is_available(), sphinx.is_available(), second.is_available()]
+    missing = [part for part in parts if not part.ready]
+    if missing:
+        return missing[0]
     found = whisper.adapted_models()
     if not found:
         return Availability(False, "no model adapted to callouts", "see models/README.md")
-    votes = f"{pair.grammar_listener().detail}; {second.is_available().detail}"
+    votes = "; ".join(part.detail for part in parts[1:])
     return Availability(True, f"model {called(found[0], whisper.BUNDLE)} proposes; two vote: {votes}")
 
 
@@ -82,11 +82,16 @@ def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:
     adapted = whisper.open(grammar, whisper.adapted_models()[0], SETTINGS)
     try:
         other = second.open(grammar)
-        two = pair.PairListener(*pair.parts(grammar, other), grammar)
     except RecogniserError:
         adapted.close()
         raise
-    return TrioListener(adapted, other, two, grammar, patience_s)
+    try:
+        again = Again(grammar)
+    except RecogniserError:
+        adapted.close()
+        other.close()
+        raise
+    return TrioListener(adapted, other, again, grammar, patience_s)
 
 
 @dataclass(frozen=True)
@@ -108,14 +113,13 @@ class TrioListener(Listener):
         self,
         adapted: WhisperListener,
         other: FreeListener,
-        two: PairListener,
+        again: Again,
         grammar: Grammar,
         patience_s: float | None = None,
     ) -> None:
         self._adapted = adapted
         self._other = other
-        self._pair = two
-        self._again: Again = two.again
+        self._again = again
         self._grammar = grammar
         self._patience_s = patience_s
         self._blocks: list[NDArray[np.int16]] = []
@@ -126,9 +130,10 @@ class TrioListener(Listener):
         self._late: dict[int, Future[Utterance]] = {}
         self._tickets = 0
         self.options = {
-            "engine": f"{adapted.options['engine']} with {two.options['engine']}",
+            "engine": " with ".join(part.options["engine"] for part in (adapted, again, other)),
             **{f"adapted_{name}": value for name, value in adapted.options.items()},
-            **two.options,
+            **{f"grammar_{name}": value for name, value in again.options.items()},
+            **{f"second_{name}": value for name, value in other.options.items()},
         }
 
     def feed(self, block: NDArray[np.int16]) -> None:
@@ -178,7 +183,8 @@ class TrioListener(Listener):
         """Free all engines."""
         self._judging.shutdown()
         self._side.shutdown()
-        self._pair.close()
+        self._again.close()
+        self._other.close()
         self._adapted.close()
 
     def _judge(self, audio: NDArray[np.int16]) -> _Judgement:
@@ -192,35 +198,57 @@ class TrioListener(Listener):
         free = self._side.submit(_text, self._other, audio)
         texts = [text for text in _text(self._adapted, audio).alternatives if text.confidence]
         found = [(text, row) for text in texts for row in self._rows(text)]
+        if found:
+            early.set_result(Hypothesis(tuple(Word(word) for word in _in_words(found[0][1])), found[0][0].confidence))
+            forced = found[0][0] is not texts[0]
+            theirs = free.result().best, self._other.refusal
+            return self._weighed(audio, found, (self._adapted, self._other), theirs, forced)
+        early.set_result(None)
+        # The adapted listener wrote no callout: the other one may propose, and is told to have been alone.
+        other = free.result().best
+        found = [(other, row) for row in self._rows(other)] if other.confidence else []
+        own = (texts[0] if texts else Hypothesis(())), self._adapted.refusal
         if not found:
-            early.set_result(None)
-            other = free.result()
-            text_of_other = other.best.words
-            if not proposals(text_of_other, self._grammar) and not templates(text_of_other, self._grammar):
-                # The pair would take long, and only to say so.
-                return Utterance((), SecondOpinion(text_of_other, self._other.refusal, unlike_adapted=True))
-            self._pair.feed(audio)
-            theirs = self._pair.finish()
-            return replace(theirs, second=replace(theirs.second or SecondOpinion(), unlike_adapted=True))
-        text, row = found[0]
+            return Utterance((), SecondOpinion(other.words, self._other.refusal, unlike_adapted=True))
+        made = self._weighed(audio, found, (self._other, self._adapted), own, forced=False)
+        return replace(made, second=replace(made.second or SecondOpinion(), unlike_adapted=True))
+
+    def _weighed(
+        self,
+        audio: NDArray[np.int16],
+        found: Sequence[tuple[Hypothesis, Words]],
+        listeners: tuple[FreeListener, FreeListener],
+        theirs: tuple[Hypothesis, str],
+        forced: bool,
+    ) -> Utterance:
+        """The likeliest reading with what the others make of it.
+
+        Args:
+            audio: the utterance.
+            found: texts that are callouts, and how the grammar listener would take them; the likeliest first.
+            listeners: the free-text listener that wrote them, and the one that votes.
+            theirs: what that one wrote, and why not.
+            forced: whether the listener that proposes wrote something else rather than this.
+        """
+        proposer, voter = listeners
+        (text, row), (own_text, refusal) = found[0], theirs
         reading = _in_words(row)
-        early.set_result(Hypothesis(tuple(Word(word) for word in reading), text.confidence))
-        other = free.result()
-        near = [*drugs_like(other.best.words, self._grammar), *drugs_like(text.words, self._grammar)]
+        near = [*drugs_like(own_text.words, self._grammar), *drugs_like(text.words, self._grammar)]
         others = (_in_words(another) for _, another in found[1:])
         rivals = list(dict.fromkeys((*candidates(reading, self._grammar, near), *others)))
-        first = self._side.submit(self._by_grammar, audio, row, reading, rivals[1:])
-        second_vote = self._side.submit(self._by_free_text, audio, reading, rivals[1:], near[:MOST_NEAR])
-        own = list(pair.scored(self._adapted, audio, rivals).values())
-        heard, surely = first.result()
-        scores, leads = second_vote.result()
-        borne_out = _same(heard, [Word(word) for word in reading], self._grammar)
+        wrote = self._wrote(own_text, reading)
+        by_grammar = self._side.submit(self._by_grammar, audio, None if wrote else row, reading, rivals[1:])
+        vote = self._side.submit(self._by_free_text, voter, audio, reading, rivals[1:], near[:MOST_NEAR])
+        own = list(pair.scored(proposer, audio, rivals).values())
+        heard, surely = by_grammar.result()
+        scores, leads = vote.result()
+        plain = tuple(Word(word) for word in reading)
+        borne_out = None if wrote else _same(heard, plain, self._grammar)
         fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
-        words = heard if borne_out else tuple(Word(word) for word in reading)
-        score = math.log(other.best.confidence) if other.best.confidence else None
+        words = heard if heard and borne_out is not False else plain
+        score = math.log(own_text.confidence) if own_text.confidence else None
         opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out, *leads)
-        forced = text is not texts[0]
-        opinions = SecondOpinion(other.best.words, self._other.refusal, score, tuple(fits), forced, adapted=opinion)
+        opinions = SecondOpinion(own_text.words, refusal, score, tuple(fits), forced, adapted=opinion)
         return Utterance((Hypothesis(words, text.confidence),), opinions)
 
     def _rows(self, text: Hypothesis) -> list[Words]:
@@ -231,27 +259,44 @@ class TrioListener(Listener):
             rows = [plain]
         return [row for row in map(self._again.spoken, rows) if row]
 
+    def _wrote(self, text: Hypothesis, reading: Words) -> bool:
+        """Whether a listener of another make wrote what means the same as the reading, which nobody had put to it."""
+        if not isinstance(self._other, MoonshineListener):
+            return False
+        said = [Word(word) for word in reading]
+        rows = [[Word(word) for word in _in_words(row)] for row in self._rows(text)]
+        return any(_same(row, said, self._grammar) for row in rows)
+
     def _by_grammar(
-        self, audio: NDArray[np.int16], row: Words, reading: Words, rivals: Sequence[Words]
+        self, audio: NDArray[np.int16], row: Words | None, reading: Words, rivals: Sequence[Words]
     ) -> tuple[tuple[Word, ...], dict[Words, int]]:
-        """What the grammar listener hears in the sentence, its values open; and how surely beside each rival."""
-        return self._again.held(audio, row), self._kept(audio, reading, rivals)
+        """What the grammar listener hears in the sentence, its values open; and how surely beside each rival.
+
+        Without a row it only finds the times of the reading: the open values take it longest.
+        """
+        heard = self._again.held(audio, row) if row else self._again.placed(audio, reading)
+        return heard, self._kept(audio, reading, rivals)
 
     def _by_free_text(
-        self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words], near: Sequence[str]
+        self,
+        voter: FreeListener,
+        audio: NDArray[np.int16],
+        reading: Words,
+        rivals: Sequence[Words],
+        near: Sequence[str],
     ) -> tuple[list[Fit], tuple[float | None, float | None]]:
         """How well reading and rivals fit, by the free-text listener; and its vote among decoys, if it is independent:
         by how much it prefers the reading to other numbers, and to other names, in its place.
         """
         if not isinstance(self._other, MoonshineListener):
-            return list(pair.scored(self._other, audio, [reading, *rivals]).values()), (None, None)
-        (own,) = pair.scored(self._other, audio, [reading], STYLES).values()
+            return list(pair.scored(voter, audio, [reading, *rivals]).values()), (None, None)
+        (own,) = pair.scored(voter, audio, [reading], STYLES).values()
         style = next((style for style in STYLES if written(reading, **style) == own.text), {})
-        fits = [own, *pair.scored(self._other, audio, rivals, [style]).values()]
+        fits = [own, *pair.scored(voter, audio, rivals, [style]).values()]
         groups = decoys.by_number(reading), decoys.by_name(reading, self._grammar, near)
         text = written(reading, **style)
         others = [[written(row, **style) for row in rows] for rows in groups]
-        by_number, by_name = (self._other.lead(audio, text, texts) if texts else None for texts in others)
+        by_number, by_name = (voter.lead(audio, text, texts) if texts else None for texts in others)
         return fits, (by_number, by_name)
 
     def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:

@@ -151,24 +151,15 @@ class WhisperListener(FreeListener):
                 break
         return Utterance(tuple(readings))
 
-    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
-        """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
-
-        Texts are comparable when they are written alike: the model writes numbers in digits ("Heart rate 124.").
-        Sound that was just heard by ``finish`` is not encoded again. The time taken grows with the number of texts.
-
-        Args:
-            audio: one whole utterance, as fed.
-            texts: candidates; one without any token scores minus infinity.
-        """
+    def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
         import ctranslate2
         import numpy as np
 
         tokens = [self._tokenizer.encode(" " + text.strip(), add_special_tokens=False).ids for text in texts]
         asked = [place for place, ids in enumerate(tokens) if ids and texts[place].strip()]
-        scores = [-math.inf] * len(texts)
+        totals = [(-math.inf, 0)] * len(texts)
         if not asked or unfit(audio):
-            return scores
+            return totals
         encoded = np.array(self._encoded(audio))
         found = self._engine.align(
             ctranslate2.StorageView.from_array(np.repeat(encoded, len(asked), axis=0)),
@@ -177,8 +168,9 @@ class WhisperListener(FreeListener):
             [len(audio) * FRAMES_PER_SECOND // SAMPLE_RATE] * len(asked),
         )
         for place, result in zip(asked, found, strict=True):
-            scores[place] = float(np.mean(np.log(np.maximum(result.text_token_probs, _TINIEST))))
-        return scores
+            logs = np.log(np.maximum(result.text_token_probs, _TINIEST))
+            totals[place] = float(logs.sum()), len(logs)
+        return totals
 
     def warm_up(self) -> None:
         """Run once over silence: the first run of the engine is the slowest."""

@@ -232,10 +232,12 @@ def _second(body: Any) -> str:
     if not isinstance(adapted, dict):
         return heard
     wrote = printable(" ".join(str(word) for word in adapted.get("words") or ()))
-    with_it = "heard the same" if adapted.get("borne_out") is True else "did not hear the same"
+    same = {True: "the grammar listener heard the same", None: "the other wrote the same by itself"}
+    with_it = same.get(adapted.get("borne_out", False), "the grammar listener did not hear the same")
     votes = [f"{lead} over {what}" for what, key in _VOTES if (lead := adapted.get(key)) is not None]
     vote = f"; set beside others it leads by {' and '.join(map(str, votes))}" if votes else ""
-    return f"{heard}; adapted listener: {wrote}; the grammar listener {with_it}{printable(vote)}"
+    proposed = f"the other one proposed: {wrote}" if body.get("unlike_adapted") else f"adapted listener: {wrote}"
+    return f"{heard}; {proposed}; {with_it}{printable(vote)}"
 
 
 def _gap(entry: Entry) -> GapView:

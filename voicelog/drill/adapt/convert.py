@@ -1,4 +1,4 @@
-"""Turns a change of weights into a model that CTranslate2 runs: part of the change added, then int8."""
+"""Turns a change of weights into a model that CTranslate2 or ONNX Runtime runs: part of the change added, then int8."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from voicelog.drill.adapt import ort_weights
 from voicelog.drill.adapt.config import digest
 from voicelog.drill.adapt.weights import FLOAT16, ModelFile, Tensor, changed, read_model, read_parts, write_model
 
@@ -18,7 +19,9 @@ _QUANTISED = ("/linear_", "embeddings/weight", "conv1/weight", "conv2/weight")
 
 
 def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> None:
-    """Write the adapted model as a directory that the second listener can open while it finds the start model too.
+    """Write the adapted model, as a directory that its listener can open.
+
+    Of a Whisper model it lacks the tokenizer, and is opened only while the model it started from is found too.
 
     Args:
         model: the directory with the model that the training started from.
@@ -36,15 +39,20 @@ def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> Non
         name: np.asarray(np.mean([change[name] for change in changes], axis=0), dtype=np.float32) for name in changes[0]
     }
     out.mkdir(parents=True, exist_ok=True)
-    shutil.copy(model / "config.json", out)
-    write_model(in_eighths(changed(read_model(model / "model.bin"), mean, keep)), out / "model.bin")
-    made = {
-        "from": digest(model / "model.bin"),
-        "tokenizer": digest(model / "tokenizer.json"),
-        "model": digest(out / "model.bin"),
-        "keep": keep,
-    }
-    (out / "made.json").write_text(json.dumps(made, indent=1) + "\n", encoding="utf-8")
+    if ort_weights.is_model(model):
+        ort_weights.write_changed(model, mean, keep, out)
+        shutil.copy(model / "tokenizer.bin", out)
+        made = {f"from {name}": digest(model / name) for name in ort_weights.FILES.values()}
+        made |= {name: digest(out / name) for name in ort_weights.FILES.values()}
+    else:
+        shutil.copy(model / "config.json", out)
+        write_model(in_eighths(changed(read_model(model / "model.bin"), mean, keep)), out / "model.bin")
+        made = {
+            "from": digest(model / "model.bin"),
+            "tokenizer": digest(model / "tokenizer.json"),
+            "model": digest(out / "model.bin"),
+        }
+    (out / "made.json").write_text(json.dumps({**made, "keep": keep}, indent=1) + "\n", encoding="utf-8")
 
 
 def in_eighths(model: ModelFile) -> ModelFile:

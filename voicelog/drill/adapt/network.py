@@ -5,8 +5,11 @@ Tensors are torch tensors; shapes are given as (batch, time, width).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from voicelog.drill.adapt.spoil import Spoiler
 
 WIDTH, HEADS, LAYERS = 384, 6, 4
 """Of the tiny model."""
@@ -18,12 +21,24 @@ _HEAD = WIDTH // HEADS
 class Network:
     """Encoder and decoder over a mapping of weights by CTranslate2's names."""
 
-    def __init__(self, weights: Mapping[str, Any]) -> None:
+    start = (START, NO_TIMES)
+    """Tokens that stand before the text."""
+    end = END
+    """The token that ends it."""
+
+    def __init__(self, weights: Mapping[str, Any], filters: Any = None) -> None:
+        """``filters``: mel filters (80, 201), needed for ``features`` alone."""
         import torch
 
         self._weights = weights
+        self._filters = filters
         self._torch = torch
         self._nn: Any = torch.nn.functional
+
+    def features(self, audio: Any, spoiler: Spoiler | None = None) -> Any:
+        """What the encoder is shown of sound (batch, samples), with parts blanked by the spoiler if there is one."""
+        found = log_mel(audio, self._filters)
+        return found if spoiler is None else spoiler.masked(found)
 
     def encoded(self, features: Any) -> Any:
         """Log-mel features (batch, 80, frames) to states (batch, frames / 2, WIDTH)."""
@@ -52,16 +67,6 @@ class Network:
             found = found + self._feed_forward(found, at)
         return nn.linear(self._norm(found, "decoder/layer_norm"), get["decoder/embeddings/weight"])
 
-    def greedy(self, states: Any, most: int = 60) -> list[list[int]]:
-        """The likeliest token after token, without start and end, for each item of the batch."""
-        torch = self._torch
-        tokens = torch.tensor([[START, NO_TIMES]], device=states.device).repeat(len(states), 1)
-        for _ in range(most):
-            tokens = torch.cat([tokens, self.decoded(tokens, states)[:, -1:].argmax(-1)], 1)
-            if bool((tokens == END).any(1).all()):
-                break
-        return [_until_end(row) for row in tokens[:, 2:].tolist()]
-
     def _self_attention(self, states: Any, at: str, causal: bool) -> Any:
         normed = self._norm(states, f"{at}/self_attention/layer_norm")
         query, key, value = self._linear(normed, f"{at}/self_attention/linear_0").split(WIDTH, -1)
@@ -84,8 +89,17 @@ class Network:
         return self._nn.layer_norm(states, (WIDTH,), self._weights[f"{name}/gamma"], self._weights[f"{name}/beta"])
 
 
-def _until_end(row: Sequence[int]) -> list[int]:
-    return list(row[: row.index(END)] if END in row else row)
+def greedy(network: Any, states: Any, most: int = 60) -> list[list[int]]:
+    """The likeliest token after token of a network, without start and end, for each item of the batch."""
+    import torch
+
+    tokens = torch.tensor([network.start], device=states.device).repeat(len(states), 1)
+    for _ in range(most):
+        tokens = torch.cat([tokens, network.decoded(tokens, states)[:, -1:].argmax(-1)], 1)
+        if bool((tokens == network.end).any(1).all()):
+            break
+    rows = tokens[:, len(network.start) :].tolist()
+    return [row[: row.index(network.end)] if network.end in row else row for row in rows]
 
 
 def log_mel(audio: Any, filters: Any) -> Any:

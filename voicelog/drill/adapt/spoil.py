@@ -80,6 +80,14 @@ class Spoiler:
             features = torch.where(hit[:, None], zero, features)
         return features
 
+    def gapped(self, audio: Any) -> Any:
+        """Audio (batch, samples) of which half has a gap of up to 0.1 s."""
+        torch, batch = self._torch, len(audio)
+        place = torch.arange(audio.shape[1], device=self._device)[None]
+        low, width = self._whole(batch, audio.shape[1]), self._whole(batch, RATE // 10)
+        hit = (place >= low) & (place < low + width) & self._chance(batch, 0.5)
+        return torch.where(hit, torch.zeros((), device=self._device), audio)
+
     def _echoed(self, audio: Any) -> Any:
         torch, batch = self._torch, len(audio)
         length = RATE * 7 // 10

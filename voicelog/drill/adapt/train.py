@@ -1,4 +1,4 @@
-"""Fine-tunes the second listener on the spoken lines: ``python -m voicelog.drill.adapt.train --data DIR --out DIR``.
+"""Fine-tunes Whisper or Moonshine on the spoken lines: ``python -m voicelog.drill.adapt.train --data DIR --out DIR``.
 
 Needs PyTorch, NumPy and soundfile alone, so that it runs on a machine without network that was sent the data folder.
 Embeddings and position tables stay; everything else moves, pulled towards where it started. What is written is the
@@ -18,7 +18,8 @@ from random import Random
 from typing import Any
 
 from voicelog.drill.adapt.config import SHIPPED, Config, Train, read_config
-from voicelog.drill.adapt.network import END, NO_TIMES, START, Network, log_mel
+from voicelog.drill.adapt.moonshine_network import MoonshineNetwork
+from voicelog.drill.adapt.network import Network, greedy
 from voicelog.drill.adapt.spoil import RATE, Spoiler
 from voicelog.drill.adapt.weights import FROZEN, packed, unpacked, write_parts
 
@@ -33,8 +34,17 @@ _DECAY = 0.998
 """Of the running average of the weights."""
 _TEXT_STEP = 8
 """Lengths of text are rounded up to a multiple of this, so that few shapes occur."""
+_LONGEST_BATCH_S = 15.0
+"""Longest sound that a network without a fixed window is shown."""
+_LENGTH_STEP_S = 0.25
+_SORTED = 8
+"""Batches whose examples are dealt out by length."""
 _LOOK = 100
 """Steps between two lines of the log."""
+
+
+_Example = tuple[Any, Any, float, tuple[int, ...], float]
+"""(first clip, second clip, rate, tokens, end in samples); a clip is (start, length, offset)."""
 
 
 @dataclass(frozen=True)
@@ -81,8 +91,11 @@ class _Training:
         self.moving = {name: rows for name, rows in self.weights.items() if not any(part in name for part in FROZEN)}
         for rows in self.moving.values():
             rows.requires_grad_(True)
-        self.network = Network(self.weights)
-        self.filters = torch.tensor(np.load(data / "filters.npy"), device=self.device)
+        self.network: Any = MoonshineNetwork(self.weights)
+        if (data / "filters.npy").exists():
+            self.network = Network(self.weights, torch.tensor(np.load(data / "filters.npy"), device=self.device))
+        self.windowed = isinstance(self.network, Network)
+        self.ready: list[tuple[list[_Example], int]] = []
         bank, clips = _clips(data / "speech")
         # The same clips are held out whatever the seed, so that seeds can be compared.
         Random(config.seed).shuffle(clips)
@@ -145,8 +158,9 @@ class _Training:
         )
 
     def _batch(self) -> tuple[Any, Any, Any]:
-        samples = round(self.random.choice(self.settings.windows_s) * RATE)
-        examples = [self._example(samples) for _ in range(self.settings.batch)]
+        if not self.ready:
+            self.ready = self._examples()
+        examples, samples = self.ready.pop()
         firsts, seconds, rates, tokens, ends = zip(*examples, strict=True)
         rate = self._row(rates)
         clean = sum(
@@ -160,11 +174,22 @@ class _Training:
             for part in (firsts, seconds)
         )
         heard = self.spoiler.spoilt(clean, self._row([min(end, samples) / RATE for end in ends]), self.babble)
-        features = self.spoiler.masked(log_mel(heard, self.filters))
-        return features, *self._tokens(tokens)
+        return self.network.features(heard, self.spoiler), *self._tokens(tokens)
 
-    def _example(self, samples: int) -> tuple[Any, Any, float, tuple[int, ...], float]:
-        """(first clip, second clip, rate, tokens, end in samples); a clip is (start, length, offset)."""
+    def _examples(self) -> list[tuple[list[_Example], int]]:
+        """Some batches with their lengths in samples: a window, or that of their longest, as all are about as long."""
+        size = self.settings.batch
+        if self.windowed:
+            samples = round(self.random.choice(self.settings.windows_s) * RATE)
+            return [([self._example(samples) for _ in range(size)], samples)]
+        longest = round(_LONGEST_BATCH_S * RATE)
+        drawn = sorted((self._example(longest) for _ in range(size * _SORTED)), key=lambda example: example[-1])
+        made = [drawn[first : first + size] for first in range(0, len(drawn), size)]
+        self.random.shuffle(made)
+        step = round(_LENGTH_STEP_S * RATE)
+        return [(batch, step * math.ceil(min(longest, batch[-1][-1]) / step)) for batch in made]
+
+    def _example(self, samples: int) -> _Example:
         random, none = self.random, (0, 0, 0.0)
         offset = random.uniform(0.02, 1.0) * RATE
         if random.random() < self.settings.empty:
@@ -183,13 +208,13 @@ class _Training:
 
     def _tokens(self, texts: Sequence[tuple[int, ...]]) -> tuple[Any, Any]:
         """Tokens given and wanted; what is not to be learnt is -100."""
-        torch = self.torch
-        width = -(-(max(map(len, texts)) + 2) // _TEXT_STEP) * _TEXT_STEP
-        given = torch.full((len(texts), width), END)
+        torch, start, end = self.torch, self.network.start, self.network.end
+        width = -(-(max(map(len, texts)) + len(start)) // _TEXT_STEP) * _TEXT_STEP
+        given = torch.full((len(texts), width), end)
         wanted = torch.full((len(texts), width), -100)
         for place, text in enumerate(texts):
-            given[place, : len(text) + 2] = torch.tensor([START, NO_TIMES, *text])
-            wanted[place, 1 : len(text) + 2] = torch.tensor([*text, END])
+            given[place, : len(start) + len(text)] = torch.tensor([*start, *text])
+            wanted[place, len(start) - 1 : len(start) + len(text)] = torch.tensor([*text, end])
         return given.to(self.device), wanted.to(self.device)
 
     def exact(self) -> str:
@@ -198,17 +223,18 @@ class _Training:
         state = torch.random.get_rng_state()
         right = [0, 0]
         with torch.no_grad(), torch.autocast(self.device, torch.bfloat16):
-            for chunk in _chunks(self.held_out, 64):
+            for chunk in _chunks(sorted(self.held_out, key=lambda clip: clip.length), 64):
+                samples = 15 * RATE if self.windowed else chunk[-1].length + RATE
                 clean = self.spoiler.placed(
                     self._row([clip.start for clip in chunk]),
                     self._row([clip.length for clip in chunk]),
                     self._row([RATE * 0.4] * len(chunk)),
                     self._row([1.0] * len(chunk)),
-                    15 * RATE,
+                    samples,
                 )
                 ends = self._row([clip.length / RATE + 0.8 for clip in chunk])
                 for place, heard in enumerate((clean, self.spoiler.spoilt(clean, ends, self.babble))):
-                    found = self.network.greedy(self.network.encoded(log_mel(heard, self.filters)))
+                    found = greedy(self.network, self.network.encoded(self.network.features(heard)))
                     right[place] += sum(tuple(row) == clip.tokens for row, clip in zip(found, chunk, strict=True))
         torch.random.set_rng_state(state)
         return "held out exact {:.0%} clean, {:.0%} spoilt".format(*(count / len(self.held_out) for count in right))

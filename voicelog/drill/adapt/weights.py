@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 VERSION = 6
 FLOAT16 = 4
 """CTranslate2's number for the type."""
-FROZEN = ("embeddings", "position_encodings")
+FROZEN = ("embeddings", "position_encodings", "embed_tokens")
 """Parts of names of weights that are never moved."""
 
 
