@@ -86,6 +86,33 @@ def test_a_wall_clock_that_is_set_is_entered_and_not_followed(
     assert f"set from {step.at:%Y-%m-%d %H:%M:%S} to {step.at - HOUR:%Y-%m-%d %H:%M:%S}" in told
 
 
+@pytest.mark.skipif(COMPILER is None, reason="a C compiler makes the shim that sets the clocks")
+def test_after_a_lid_was_closed_the_case_goes_on_at_the_right_time(
+    pulse: Pulse, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case, slept, shim = (tmp_path / name for name in ("case.voicelog", "slept", "shim.so"))
+    subprocess.run([str(COMPILER), "-shared", "-fPIC", "-o", shim, SHIM], check=True)
+    slept.write_bytes(b"0".ljust(16, b"\0"))
+    clock = ("env", f"LD_PRELOAD={shim}", f"SLEPT={slept}")
+    with running(pulse, "--case", str(case), *SPHINX, before=clock) as run:
+        run.answered("heart rate ninety six")
+        with slept.open("r+b") as file:
+            file.write(b"900")
+        run.until(lambda line: line["type"] == "spoken" and "I was deaf" in line["text"])
+        time.sleep(0.5)
+        run.answered("heart rate ninety two")
+        assert run.end() == 0
+    entries, state = stored(case)
+    assert record(state) == ["heart rate 96/min: confirmed", "heart rate 92/min: confirmed"]
+    before, after = (one.event.occurred_at for one in state.events)
+    assert timedelta(seconds=900) < after - before < timedelta(seconds=990)
+    (gap,) = [entry for entry in entries if entry.type == "gap" and entry.body["reason"] == "the machine slept"]
+    assert 899 < float(gap.body["end"]) - float(gap.body["start"]) < 901
+    assert not [entry for entry in entries if entry.type == "clock_stepped"]
+    main(["audit", str(case)])
+    assert "the hash chain holds" in capsys.readouterr().out
+
+
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system in memory of 300 kB."""
