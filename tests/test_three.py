@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -12,9 +13,10 @@ from voicelog.events import event_fields
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.agreement import judged
 from voicelog.parse.parser import parse
-from voicelog.parse.result import ParseResult
+from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.three import ALONE
 from voicelog.parse.tokens import words_of
+from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import AdaptedOpinion, Fit, Hypothesis, SecondOpinion, Utterance, Word
 from voicelog.recognisers.written import candidates, written
 
@@ -242,6 +244,58 @@ def test_and_not_where_the_number_is_in_doubt_or_the_sound_is(weaker: dict[str, 
     known = {"other": "Ketamine 50 milligrams IV", "lead": 1.1, "led": OF_OTHER_MAKE}
     result = verdict(heard("ketamine fifty milligrams i v", **{**known, **weaker}))  # type: ignore[arg-type]
     assert result.outcome == "ambiguous" or result.flags == (ALONE,)
+
+
+NOTHING_OPEN = Context()
+
+
+def neither(own: str, other: str, score: float, their_score: float) -> Utterance:
+    """What the trio gives where neither free-text listener wrote a callout."""
+    second = SecondOpinion(words_of(other), "", their_score, unlike_adapted=True)
+    return Utterance((Hypothesis(as_spoken(words_of(own)), math.exp(score)),), second)
+
+
+def told(utterance: Utterance, context: Context = NOTHING_OPEN) -> ParseResult:
+    return judged(parse(utterance.best.words, GRAMMAR, context), utterance, GRAMMAR, context)
+
+
+def test_a_value_alone_completes_a_correction_where_both_wrote_it_and_waits_for_a_confirm() -> None:
+    waiting = Context(expects_value=True)
+    result = told(neither("105.", "105", -0.1, -0.1), waiting)
+    assert (result.outcome, result.fragment["value"], result.marks) == ("command", 105, (ALONE,))
+    assert told(neither("105.", "150", -0.1, -0.1), waiting).outcome == "not_understood"
+    assert told(neither("105.", "105", -0.1, -0.1)).outcome == "not_understood"
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "score", "their_score", "again"),
+    [
+        ("you are experiencing 2 milligrams iv push", "lars 22 milligrams", -0.6, -0.5, True),
+        ("you are experiencing 2 milligrams iv push", "lars 22 milligrams", -0.6, -0.2, False),
+        ("could you draw up ketamine 200 milligrams", "could you draw up ketamine 200", -0.1, -0.5, False),
+        ("self reneward", "solve the word", -0.9, -0.9, False),
+    ],
+)
+def test_what_both_are_unsure_of_and_has_a_number_is_asked_for_again(
+    own: str, other: str, score: float, their_score: float, again: bool
+) -> None:
+    result = told(neither(own, other, score, their_score))
+    assert (result.outcome, "fits nowhere" in result.reason) == ("not_understood", again)
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "score", "kept"),
+    [("20.", "20", -0.9, True), ("20.", "", -0.1, True), ("20.", "plenty", -0.9, False)],
+)
+def test_a_number_alone_counts_where_it_was_surely_heard(own: str, other: str, score: float, kept: bool) -> None:
+    # The dialogue then doubts the callout before it: "one hundred", a pause, "twenty".
+    assert bool(told(neither(own, other, score, -0.3)).words) is kept
+
+
+@given(st.sampled_from(["heart rate 60", "ketamine 50 milligrams iv", "confirm", "take that back"]), st.floats(-2, 0))
+def test_what_neither_wrote_as_a_callout_enters_nothing(text: str, score: float) -> None:
+    result = told(neither(text, text, score, score))
+    assert (result.outcome, result.drafts, result.commands) == ("not_understood", (), ())
 
 
 def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> None:

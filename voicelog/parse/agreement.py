@@ -10,7 +10,7 @@ from voicelog.grammar.model import Grammar
 from voicelog.parse.differences import NAMES, asked_about, differing, digits_of, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
-from voicelog.parse.three import ALONE, TURNING, judged_by_three
+from voicelog.parse.three import ALONE, TURNING, judged_by_three, unheard_by_three
 from voicelog.parse.written import joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import LATE, Fit, SecondOpinion, Utterance, Word
@@ -90,6 +90,8 @@ def judged(
         return _doubtful(result)
     if second.adapted is not None:
         return judged_by_three(result, utterance, grammar, context)
+    if second.unlike_adapted:
+        return unheard_by_three(result, utterance, context)
     view = _View(second, grammar, context, settings)
     if result.outcome == "not_understood":
         turned = TURNING & set(_texts(result.words))
@@ -100,15 +102,11 @@ def judged(
     if (result.commands or result.questions) and not view.bears_out(result):
         reason = f"{_spoken(result)!r} fits nowhere in what the second listener heard, {_text(second)!r}"
         return ParseResult("not_understood", result.words, reason=reason)
-    if result.commands and second.unlike_adapted:
-        return ParseResult("not_understood", result.words, reason="a command that the adapted listener did not hear")
     if result.commands:
         return result
     verdicts = [view.on(place, draft, len(result.drafts)) for place, draft in enumerate(result.drafts)]
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
-    if second.unlike_adapted:
-        kept = tuple(replace(draft, flags=(*draft.flags, ALONE)) for draft in kept)
     if not questions:
         return replace(result, drafts=kept)
     # Without the words, so that an answer is never read as their continuation: "fifty", asked about, then "five".

@@ -209,7 +209,11 @@ class TrioListener(Listener):
         found = [(other, row) for row in self._rows(other)] if other.confidence else []
         own = (texts[0] if texts else Hypothesis(())), self._adapted.refusal
         if not found:
-            return Utterance((), SecondOpinion(other.words, self._other.refusal, unlike_adapted=True))
+            # What was heard is told, though nothing is entered of it: a number alone may belong to what came before.
+            plain = Hypothesis(tuple(spoken(own[0].words)), own[0].confidence)
+            score = math.log(other.confidence) if other.confidence else None
+            opinion = SecondOpinion(other.words, self._other.refusal, score, unlike_adapted=True)
+            return Utterance((plain,) if plain.words else (), opinion)
         made = self._weighed(audio, found, (self._other, self._adapted), own, forced=False)
         return replace(made, second=replace(made.second or SecondOpinion(), unlike_adapted=True))
 
@@ -245,7 +249,9 @@ class TrioListener(Listener):
         plain = tuple(Word(word) for word in reading)
         borne_out = None if wrote else _same(heard, plain, self._grammar)
         fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
-        words = heard if heard and borne_out is not False else plain
+        # Said in other words ("one hundred and twelve" for "one twelve"), the times are bad, and a number falls apart.
+        fits_well = wrote and _flags(heard, self._grammar) == _flags(plain, self._grammar)
+        words = heard if borne_out or (fits_well and _same(heard, plain, self._grammar)) else plain
         score = math.log(own_text.confidence) if own_text.confidence else None
         opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out, *leads)
         opinions = SecondOpinion(own_text.words, refusal, score, tuple(fits), forced, adapted=opinion)
@@ -321,6 +327,10 @@ def _same(one: Sequence[Word], other: Sequence[Word], grammar: Grammar) -> bool:
     """Whether two readings mean the same events, or the same command."""
     first, second = (_means(words, grammar) for words in (one, other))
     return first is not None and first == second
+
+
+def _flags(words: Sequence[Word], grammar: Grammar) -> tuple[str, ...]:
+    return parse(words, grammar).flags
 
 
 def _means(words: Sequence[Word], grammar: Grammar) -> str | None:
