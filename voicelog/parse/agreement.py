@@ -10,7 +10,8 @@ from voicelog.grammar.model import Grammar
 from voicelog.parse.differences import NAMES, asked_about, differing, digits_of, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
-from voicelog.parse.three import ALONE, TURNING, judged_by_three, unheard_by_three
+from voicelog.parse.three import ALONE, TURNING, judged_by_three
+from voicelog.parse.unheard import unheard_by_three
 from voicelog.parse.written import joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import LATE, Fit, SecondOpinion, Utterance, Word

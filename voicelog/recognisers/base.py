@@ -64,7 +64,7 @@ LATE = "not heard yet"
 
 @dataclass(frozen=True)
 class AdaptedOpinion:
-    """What a listener adapted to callouts made of the same sound, where the reading is its own."""
+    """What the listener that proposed made of the sound: the adapted one, or the other where that wrote no callout."""
 
     words: tuple[Word, ...]
     """Its text, without times."""
@@ -99,9 +99,10 @@ class SecondOpinion:
     ticket: int = 0
     """With LATE: what the opinion comes under later; 0 when there is nothing to come."""
     unlike_adapted: bool = False
-    """Whether there is an adapted listener too, and it heard no callout at all."""
+    """Whether the adapted listener heard no callout at all, and so votes: ``words``, ``score`` and ``fits`` are its own
+    then, where ``adapted`` is there."""
     adapted: AdaptedOpinion | None = None
-    """With three listeners: where the reading comes from; the other fields are those of the free-text one."""
+    """With three listeners: where the reading comes from; the other fields are those of the one that votes."""
 
 
 @dataclass(frozen=True)

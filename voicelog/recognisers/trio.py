@@ -1,6 +1,6 @@
 """Three listeners: one adapted to callouts proposes, the grammar listener and a free-text one vouch or doubt.
 
-Where the adapted listener wrote no callout, the pair of the other two is asked as if it were alone.
+Where the adapted listener wrote no callout, the free-text one may propose, and the adapted one votes on that.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from voicelog.errors import RecogniserError
-from voicelog.events import event_fields
 from voicelog.grammar.model import Grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.parser import parse
@@ -31,14 +30,13 @@ from voicelog.recognisers.base import (
     Word,
 )
 from voicelog.recognisers.free import FreeListener
+from voicelog.recognisers.meanings import flags_of, in_words, same_meaning
 from voicelog.recognisers.models import called
 from voicelog.recognisers.moonshine import MoonshineListener
-from voicelog.recognisers.nets import is_digits
 from voicelog.recognisers.proposals import drugs_like
 from voicelog.recognisers.readings import own_callouts
-from voicelog.recognisers.sphinx import GARBAGE
 from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
-from voicelog.recognisers.written import IN_DIGITS, IN_WORDS, candidates, said, written
+from voicelog.recognisers.written import IN_DIGITS, IN_WORDS, candidates, written
 
 if TYPE_CHECKING:
     import numpy as np
@@ -54,7 +52,7 @@ Words = tuple[str, ...]
 
 
 def is_available() -> Availability:
-    """Whether the pair and an adapted model can run here. Never raises, never downloads."""
+    """Whether all three can run here, an adapted model among them. Never raises, never downloads."""
     parts = [whisper.is_available(), sphinx.is_available(), second.is_available()]
     missing = [part for part in parts if not part.ready]
     if missing:
@@ -199,7 +197,7 @@ class TrioListener(Listener):
         texts = [text for text in _text(self._adapted, audio).alternatives if text.confidence]
         found = [(text, row) for text in texts for row in self._rows(text)]
         if found:
-            early.set_result(Hypothesis(tuple(Word(word) for word in _in_words(found[0][1])), found[0][0].confidence))
+            early.set_result(Hypothesis(tuple(Word(word) for word in in_words(found[0][1])), found[0][0].confidence))
             forced = found[0][0] is not texts[0]
             theirs = free.result().best, self._other.refusal
             return self._weighed(audio, found, (self._adapted, self._other), theirs, forced)
@@ -236,9 +234,9 @@ class TrioListener(Listener):
         """
         proposer, voter = listeners
         (text, row), (own_text, refusal) = found[0], theirs
-        reading = _in_words(row)
+        reading = in_words(row)
         near = [*drugs_like(own_text.words, self._grammar), *drugs_like(text.words, self._grammar)]
-        others = (_in_words(another) for _, another in found[1:])
+        others = (in_words(another) for _, another in found[1:])
         rivals = list(dict.fromkeys((*candidates(reading, self._grammar, near), *others)))
         wrote = self._wrote(own_text, reading)
         by_grammar = self._side.submit(self._by_grammar, audio, None if wrote else row, reading, rivals[1:])
@@ -247,11 +245,11 @@ class TrioListener(Listener):
         heard, surely = by_grammar.result()
         scores, leads = vote.result()
         plain = tuple(Word(word) for word in reading)
-        borne_out = None if wrote else _same(heard, plain, self._grammar)
+        borne_out = None if wrote else same_meaning(heard, plain, self._grammar)
         fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
         # Said in other words ("one hundred and twelve" for "one twelve"), the times are bad, and a number falls apart.
-        fits_well = wrote and _flags(heard, self._grammar) == _flags(plain, self._grammar)
-        words = heard if borne_out or (fits_well and _same(heard, plain, self._grammar)) else plain
+        fits_well = wrote and flags_of(heard, self._grammar) == flags_of(plain, self._grammar)
+        words = heard if borne_out or (fits_well and same_meaning(heard, plain, self._grammar)) else plain
         score = math.log(own_text.confidence) if own_text.confidence else None
         opinion = AdaptedOpinion(text.words, math.log(text.confidence or 1.0), tuple(own), borne_out, *leads)
         opinions = SecondOpinion(own_text.words, refusal, score, tuple(fits), forced, adapted=opinion)
@@ -270,8 +268,8 @@ class TrioListener(Listener):
         if not isinstance(self._other, MoonshineListener):
             return False
         said = [Word(word) for word in reading]
-        rows = [[Word(word) for word in _in_words(row)] for row in self._rows(text)]
-        return any(_same(row, said, self._grammar) for row in rows)
+        rows = [[Word(word) for word in in_words(row)] for row in self._rows(text)]
+        return any(same_meaning(row, said, self._grammar) for row in rows)
 
     def _by_grammar(
         self, audio: NDArray[np.int16], row: Words | None, reading: Words, rivals: Sequence[Words]
@@ -316,29 +314,3 @@ class TrioListener(Listener):
 def _text(listener: FreeListener, audio: NDArray[np.int16]) -> Utterance:
     listener.feed(audio)
     return listener.finish()
-
-
-def _in_words(row: Words) -> Words:
-    """A row with its numbers in words."""
-    return tuple(word for part in row for word in (said(part) if is_digits(part) else (part,)))
-
-
-def _same(one: Sequence[Word], other: Sequence[Word], grammar: Grammar) -> bool:
-    """Whether two readings mean the same events, or the same command."""
-    first, second = (_means(words, grammar) for words in (one, other))
-    return first is not None and first == second
-
-
-def _flags(words: Sequence[Word], grammar: Grammar) -> tuple[str, ...]:
-    return parse(words, grammar).flags
-
-
-def _means(words: Sequence[Word], grammar: Grammar) -> str | None:
-    """What words mean; None where they mean nothing, or hold speech that is no word."""
-    if not words or any(word.text == GARBAGE for word in words):
-        return None
-    result = parse(words, grammar)
-    if result.outcome not in {"events", "command"}:
-        return None
-    events = [event_fields(draft.event) for draft in result.drafts]
-    return repr((events, result.commands, result.named_drug, sorted(result.fragment.items())))
