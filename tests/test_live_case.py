@@ -34,6 +34,14 @@ def record(state: CaseState) -> list[str]:
     return [f"{written(one.event)}: {one.status}" for one in state.events]
 
 
+def shimmed(folder: Path, variable: str) -> tuple[tuple[str, ...], Path]:
+    """How to start a program whose clocks can be set, and the file that sets them: seconds, as the shim says."""
+    shim, seconds = folder / "shim.so", folder / "seconds"
+    subprocess.run([str(COMPILER), "-shared", "-fPIC", "-o", shim, SHIM], check=True)
+    seconds.write_bytes(b"0".ljust(16, b"\0"))
+    return ("env", f"LD_PRELOAD={shim}", f"{variable}={seconds}"), seconds
+
+
 def test_a_session_that_is_signed_and_keeps_no_audio(
     pulse: Pulse, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -63,10 +71,8 @@ def test_a_session_that_is_signed_and_keeps_no_audio(
 def test_a_wall_clock_that_is_set_is_entered_and_not_followed(
     pulse: Pulse, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    case, offset, shim = (tmp_path / name for name in ("case.voicelog", "offset", "shim.so"))
-    subprocess.run([str(COMPILER), "-shared", "-fPIC", "-o", shim, SHIM], check=True)
-    offset.write_bytes(b"0".ljust(16, b"\0"))
-    clock = ("env", f"LD_PRELOAD={shim}", f"WALL_OFFSET={offset}")
+    case = tmp_path / "case.voicelog"
+    clock, offset = shimmed(tmp_path, "WALL_OFFSET")
     with running(pulse, "--case", str(case), *SPHINX, before=clock) as run:
         run.answered("heart rate ninety six")
         with offset.open("r+b") as file:
@@ -90,10 +96,8 @@ def test_a_wall_clock_that_is_set_is_entered_and_not_followed(
 def test_after_a_lid_was_closed_the_case_goes_on_at_the_right_time(
     pulse: Pulse, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    case, slept, shim = (tmp_path / name for name in ("case.voicelog", "slept", "shim.so"))
-    subprocess.run([str(COMPILER), "-shared", "-fPIC", "-o", shim, SHIM], check=True)
-    slept.write_bytes(b"0".ljust(16, b"\0"))
-    clock = ("env", f"LD_PRELOAD={shim}", f"SLEPT={slept}")
+    case = tmp_path / "case.voicelog"
+    clock, slept = shimmed(tmp_path, "SLEPT")
     with running(pulse, "--case", str(case), *SPHINX, before=clock) as run:
         run.answered("heart rate ninety six")
         with slept.open("r+b") as file:

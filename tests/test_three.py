@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from voicelog.events import event_fields
 from voicelog.grammar.loader import load_grammar
-from voicelog.parse.agreement import judged
+from voicelog.parse.agreement import answered, judged
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.three import ALONE
@@ -290,6 +290,31 @@ def test_what_both_are_unsure_of_and_has_a_number_is_asked_for_again(
 def test_a_number_alone_counts_where_it_was_surely_heard(own: str, other: str, score: float, kept: bool) -> None:
     # The dialogue then doubts the callout before it: "one hundred", a pause, "twenty".
     assert bool(told(neither(own, other, score, -0.3)).words) is kept
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "value", "marks"),
+    [
+        ("60.", "60", 60, ()),
+        ("60.", "", 60, (ALONE,)),
+        ("Sick steen.", "16", 16, (ALONE,)),
+        ("60.", "16", None, ()),
+        ("60.", "65", None, ()),
+        ("65.", "65", None, ()),
+    ],
+)
+def test_a_number_answers_where_nobody_heard_another(own: str, other: str, value: int | None, marks: object) -> None:
+    (question,) = verdict(heard("heart rate sixteen", "Heart rate 60.", borne_out=True)).questions
+    utterance = neither(own, other, -0.1, -0.1)
+    result = answered(question, told(utterance), utterance)
+    assert [getattr(draft.event, "value", None) for draft in result.drafts] == ([] if value is None else [value])
+    assert result.marks == marks
+
+
+def test_a_callout_that_the_free_text_listener_wrote_but_sets_behind_another_is_not_enough() -> None:
+    sound = heard("heart rate sixteen", "Heart rate 16.", lead=1.1, led=(-0.5, None), score=-0.6)
+    assert verdict(sound).outcome == "ambiguous"
+    assert verdict(heard("heart rate sixteen", "Heart rate 16.", lead=1.1, led=(0.5, None), score=-0.6)).flags == ()
 
 
 @given(st.sampled_from(["heart rate 60", "ketamine 50 milligrams iv", "confirm", "take that back"]), st.floats(-2, 0))

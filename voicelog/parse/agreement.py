@@ -124,20 +124,26 @@ def _doubtful(result: ParseResult) -> ParseResult:
 def answered(question: Question | None, result: ParseResult, utterance: Utterance) -> ParseResult:
     """The result, or the entry that a bare number makes of an open question about a value.
 
-    Only a number that was offered answers, from either listener: it chooses between values that were both heard.
+    Only a number that was offered answers, from either listener: it chooses between values that were both heard. Two
+    that heard different ones choose nothing; of three, what only one of the free-text ones heard waits for a confirm.
     """
     if result.outcome != "not_understood" or question is None or question.about not in _NUMBERS:
         return result
-    second = utterance.second.words if utterance.second else ()
-    for words in (utterance.best.words, second):
-        texts = _texts(words)
-        said = "".join(numbers_in(texts))
-        if not said or not all(numbers_in([word]) or word in _BETWEEN for word in texts):
-            continue
-        chosen = [reading for reading in question.readings if digits_of(reading, question.about) == said]
-        if len(chosen) == 1:
-            return ParseResult("events", utterance.best.words, chosen[0])
-    return result
+    second = utterance.second or SecondOpinion()
+    numbers = [_bare_number(words) for words in (utterance.best.words, second.words)]
+    heard = {number for number in numbers if number}
+    chosen = [reading for reading in question.readings if digits_of(reading, question.about) in heard]
+    if len(heard) != 1 or len(chosen) != 1:
+        return result
+    marks = (ALONE,) if second.unlike_adapted and "" in numbers else ()
+    return ParseResult("events", utterance.best.words, chosen[0], marks=marks)
+
+
+def _bare_number(words: Sequence[Word]) -> str:
+    """The digits of a number alone, '' for anything else."""
+    texts = _texts(words)
+    bare = all(numbers_in([word]) or word in _BETWEEN for word in texts)
+    return "".join(numbers_in(texts)) if bare else ""
 
 
 @dataclass(frozen=True)

@@ -150,7 +150,9 @@ class _View:
         Where a value is in them it must share no weights with the adapted listener, and so have led among decoys.
         """
         own = self._own()
-        if _POORER & set(own.flags) or _meaning(own) != _meaning(result):
+        if own.outcome not in {"events", "command"} or _POORER & set(own.flags) or _meaning(own) != _meaning(result):
+            return False
+        if any(lead is not None and lead < 0 for lead in (self.adapted.led_by_number, self.adapted.led_by_name)):
             return False
         values = numbers_in([word.text for word in result.words]) or result.fragment or result.named_drug
         named = values or any(isinstance(draft.event, Medication) for draft in result.drafts)
