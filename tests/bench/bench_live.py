@@ -93,7 +93,7 @@ def recorded(pulse: Pulse, sink: str) -> Iterator[Recording]:
 
 def soak(pulse: Pulse, minutes: float, case: Path, listener: str) -> None:
     """Speak on and on; print what was measured."""
-    latencies: list[float] = []
+    latencies: dict[str, list[float]] = {text: [] for text in CALLOUTS}
     memory: list[tuple[float, float]] = []
     behind: list[float] = []
     with running(pulse, "--case", str(case), "--listener", listener, "--voice", "hibari") as run:
@@ -108,13 +108,14 @@ def soak(pulse: Pulse, minutes: float, case: Path, listener: str) -> None:
                 print(f"no answer to {text!r}: {str(error)[-300:]}")
                 found = None
             if found is not None:
-                latencies.append(found)
+                latencies[text].append(found)
             memory.append(((time.monotonic() - begin) / 60, memory_mb(run.process.pid)))
             with CaseFile.open(case) as file:
                 entries = list(file.entries())
                 behind.append(drift_s(entries, sound_end(file, SampleClock(entries[0].at)), run.now()))
         slow = [line["text"] for line in run.lines if line["type"] in {"slow", "deaf", "no_sound"}]
         run.end()
+        kept_up = [line["text"] for line in run.lines if line["type"] == "kept_up"]
     entries, state = stored(case)
     gaps = [entry.body for entry in entries if entry.type == "gap"]
     sound = sum(Decimal(e.body["end"]) - Decimal(e.body["start"]) for e in entries if e.type == "audio")
@@ -122,7 +123,7 @@ def soak(pulse: Pulse, minutes: float, case: Path, listener: str) -> None:
     print(
         f"{float(sound):.1f} s stored in {case.stat().st_size / 1e6:.2f} MB, {len(entries)} entries, {len(gaps)} gaps"
     )
-    print(f"told: {slow[:10]}")
+    print(f"told: {[*slow[:10], *kept_up]}")
     (early, first), (late, last) = memory[0], memory[-1]
     print(f"memory {first:.0f} MB after {early:.1f} min, {last:.0f} MB after {late:.1f} min")
     if len(memory) > 8:
@@ -132,9 +133,10 @@ def soak(pulse: Pulse, minutes: float, case: Path, listener: str) -> None:
     least = min(behind[:half]), min(behind[half:])
     print(f"stored sound ends before the wall clock by {min(behind):.3f} to {max(behind):.3f} s")
     print(f"least in the first half {least[0]:.3f}, in the second {least[1]:.3f}: drift {least[1] - least[0]:+.3f} s")
-    if latencies:
-        p50, p95 = np.percentile(latencies, [50, 95])
-        print(f"end of speech to start of read-back: p50 {p50:.2f} s, p95 {p95:.2f} s, most {max(latencies):.2f} s")
+    for text, row in {**latencies, "all": [one for each in latencies.values() for one in each]}.items():
+        if row:
+            p50, p95 = np.percentile(row, [50, 95])
+            print(f"end of speech to start of read-back, {text}: p50 {p50:.2f}, p95 {p95:.2f}, most {max(row):.2f} s")
 
 
 def kills(pulse: Pulse, count: int, case: Path) -> None:

@@ -111,6 +111,8 @@ class HearingThread:
     def __init__(self, listener: Listener, clock: SampleClock) -> None:
         self.failure: Exception | None = None
         """What ended the thread before its time."""
+        self.most_behind_s = 0.0
+        """Most seconds of live sound that ever waited for the recogniser."""
         self._ear, self._listener = Ear(listener, clock), listener
         self._in: queue.SimpleQueue[tuple[int, NDArray[np.int16]] | None] = queue.SimpleQueue()
         self._out: queue.SimpleQueue[Speech | Opinion] = queue.SimpleQueue()
@@ -124,6 +126,8 @@ class HearingThread:
             return False
         self._given += len(samples)
         self._in.put((start, samples))
+        if not self._stored or self._taken >= self._stored:
+            self.most_behind_s = max(self.most_behind_s, self.behind_s)
         return True
 
     def catch_up(self, samples: NDArray[np.int16], start: int) -> None:

@@ -214,6 +214,7 @@ class Live:
         parts = self._p
         parts.hearing.finish(_FINISH_S)
         self._listen()
+        self._p.happened("kept_up", f"the recogniser was at most {parts.hearing.most_behind_s:.1f} s behind")
         if self._deaf is not None and self._p.place.first is not None:
             end = self._p.place.first + parts.microphone.sample_at(time.monotonic())
             self._gap(self._p.place.first + self._deaf.at_sample, end, self._deaf.reason)
