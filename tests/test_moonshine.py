@@ -96,6 +96,32 @@ def test_score_does_not_depend_on_the_other_texts(shared: moonshine.MoonshineLis
 
 
 @needs_model
+@pytest.mark.parametrize("beyond", [2.0, 5.0])
+def test_what_lies_far_below_may_be_told_better_but_never_worse(
+    shared: moonshine.MoonshineListener, beyond: float
+) -> None:
+    sound = line(*HEART_RATE)
+    texts = ["Heart rate 124.", *(f"Heart rate {value}." for value in range(100, 140) if value != 124), "Confirm.", ""]
+    fully, shortly = shared.score(sound, texts), shared.score(sound, texts, beyond)
+    assert shortly[0] == pytest.approx(fully[0], abs=0.1)
+    # What fits badly is rounded more, see above.
+    assert all(short >= full - max(0.15, abs(full) / 10) for full, short in zip(fully[:-1], shortly, strict=False))
+    assert shortly[-1] == -math.inf
+    # Beginnings tell enough of some, and those that are near are read to their end.
+    assert any(short > full + 0.3 for full, short in zip(fully, shortly, strict=True))
+    (told,) = shared.score(sound, [texts[0], "Heart rate 120."], 1000.0)[1:]
+    assert told == pytest.approx(shared.score(sound, ["Heart rate 120."])[0], abs=0.15)
+
+
+@needs_model
+def test_a_lead_told_short_is_no_greater_and_still_enough(shared: moonshine.MoonshineListener) -> None:
+    sound, others = line(*HEART_RATE), [f"Heart rate {value}." for value in range(100, 124)]
+    whole, short = (shared.lead(sound, "Heart rate 124.", others, beyond) for beyond in (math.inf, 3.0))
+    assert min(whole, 3.0) - 0.3 <= short <= whole + 0.3
+    assert shared.lead(sound, "Heart rate 120.", ["Heart rate 124."], 3.0) < 0
+
+
+@needs_model
 def test_empty_text_and_no_sound_score_least(shared: moonshine.MoonshineListener) -> None:
     empty, said = shared.score(line(*HEART_RATE), ["  ", "Heart rate 124."])
     assert empty == -math.inf

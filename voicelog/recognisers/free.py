@@ -42,7 +42,7 @@ class FreeListener(Listener):
         self.refusal = unfit(audio)
         return audio
 
-    def score(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[float]:
+    def score(self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf) -> list[float]:
         """How well each text fits the sound: the mean natural logarithm of its tokens' probabilities, 0 at best.
 
         Texts are comparable when they are written alike, numbers in digits ("Heart rate 124."). Sound that was just
@@ -51,23 +51,31 @@ class FreeListener(Listener):
         Args:
             audio: one whole utterance, as fed.
             texts: candidates; one without any token scores minus infinity.
+            beyond: see ``_totals``.
         """
-        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts)]
+        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts, beyond)]
 
-    def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str]) -> float:
+    def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str], beyond: float = math.inf) -> float:
         """By how much a text fits the sound better than the best of others, as natural logarithm of the odds.
 
         Args:
             audio: one whole utterance, as fed.
             text: what may have been said, written as this model would.
             others: at least one other text, written alike.
+            beyond: a greater lead may be told smaller than it is, though not smaller than this.
         """
-        (own, _), *totals = self._totals(audio, [text, *others])
+        (own, _), *totals = self._totals(audio, [text, *others], beyond)
         return own - max(total for total, _ in totals)
 
     @abstractmethod
-    def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
-        """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty."""
+    def _totals(
+        self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf
+    ) -> list[tuple[float, int]]:
+        """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty.
+
+        A text that lies more than ``beyond`` below the first one need not be read to its end: what is told of it may
+        be more than its own, never less.
+        """
 
 
 def unfit(audio: NDArray[np.int16]) -> str:

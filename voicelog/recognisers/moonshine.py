@@ -118,19 +118,25 @@ class MoonshineListener(FreeListener):
             return Utterance()
         return Utterance((Hypothesis(words, math.exp(sum(logs) / len(logs))),))
 
-    def _totals(self, audio: NDArray[np.int16], texts: Sequence[str]) -> list[tuple[float, int]]:
-        """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty."""
+    def _totals(
+        self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf
+    ) -> list[tuple[float, int]]:
         import numpy as np
 
         rows = [[*self._tokenizer.encode(text.strip()).ids, _END] if text.strip() else [] for text in texts]
-        asked = sorted((place for place, ids in enumerate(rows) if ids), key=lambda place: len(rows[place]))
         found = [(-math.inf, 0)] * len(texts)
-        if unfit(audio) or not asked:
+        if unfit(audio) or not any(rows):
+            return found
+        begun, read = 0.0, self._begun(audio)
+        if beyond < math.inf and rows[0] and len(rows) > 1:
+            found = self._bounds(read, rows, beyond)
+        unread = [place for place, ids in enumerate(rows) if ids and not found[place][1]]
+        asked = sorted(unread, key=lambda place: len(rows[place]))
+        if not asked:
             return found
         # What all begin with is read once.
         together = zip(*(rows[place][:-1] for place in asked), strict=False)
         same = sum(1 for _ in takewhile(lambda ids: len(set(ids)) == 1, together))
-        begun, read = 0.0, self._begun(audio)
         if same:
             begun, read = self._on(read, rows[asked[0]][:same])
         for first in range(0, len(asked), _AT_ONCE):
@@ -145,6 +151,24 @@ class MoonshineListener(FreeListener):
                 if logits is not None:
                     total += float(_logs(logits[row, : len(own) - 1])[range(len(own) - 1), own[1:]].sum())
                 found[place] = total, len(rows[place])
+        return found
+
+    def _bounds(self, read: _Read, rows: Sequence[Sequence[int]], beyond: float) -> list[tuple[float, int]]:
+        """What is known after the first row alone was read: its total, and the most that those may have whose first
+        other token takes them more than ``beyond`` below it; without tokens where they must be read.
+        """
+        import numpy as np
+
+        own = rows[0]
+        logs = read.next[None]
+        if len(own) > 1:
+            logs = np.concatenate((logs, _logs(self._logits(read, np.array([own[:-1]]))[0])))
+        sums = np.concatenate(([0.0], np.cumsum(logs[range(len(own)), own])))
+        found = [(float(sums[-1]), len(own))]
+        for ids in rows[1:]:
+            same = sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], zip(own, ids, strict=False)))
+            most = float(sums[same] + logs[same, ids[same]]) if same < len(ids) else math.inf
+            found.append((most, len(ids)) if ids and most < sums[-1] - beyond else (-math.inf, 0))
         return found
 
     def warm_up(self) -> None:

@@ -237,13 +237,20 @@ class PairListener(Listener):
 
 
 def scored(
-    listener: FreeListener, audio: NDArray[np.int16], rows: Sequence[Words], styles: Sequence[Style] = IN_DIGITS
+    listener: FreeListener,
+    audio: NDArray[np.int16],
+    rows: Sequence[Words],
+    styles: Sequence[Style] = IN_DIGITS,
+    beyond: float = math.inf,
 ) -> dict[Words, Fit]:
-    """Every row with the best score, by a free-text listener, of the ways to write it."""
+    """Every row with the best score, by a free-text listener, of the ways to write it.
+
+    What lies more than ``beyond`` below the first row may be told better than it is.
+    """
     ways = {row: {written(row, **style) for style in styles} for row in rows}
     # A clock time is written with a colon or without.
     texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
-    scores = listener.score(audio, [text for _, text in texts])
+    scores = listener.score(audio, [text for _, text in texts], beyond)
     best: dict[Words, Fit] = {}
     for (row, text), score in zip(texts, scores, strict=True):
         if row not in best or score > best[row].score:

@@ -48,6 +48,10 @@ STYLES = (*IN_DIGITS, IN_WORDS)
 """Ways in which the other free-text listener may write a reading."""
 MOST_NEAR = 4
 """Drugs that sound like what was written, among the decoys."""
+FAR_BELOW = 14.0
+"""By how much (natural logarithm of the odds) a rival must lie below the reading for it not to matter by how much."""
+FAR_AHEAD = 6.0
+"""The same of the reading's lead over decoys: more than any that is asked for."""
 Words = tuple[str, ...]
 
 
@@ -296,11 +300,11 @@ class TrioListener(Listener):
             return list(pair.scored(voter, audio, [reading, *rivals]).values()), (None, None)
         (own,) = pair.scored(voter, audio, [reading], STYLES).values()
         style = next((style for style in STYLES if written(reading, **style) == own.text), {})
-        fits = [own, *pair.scored(voter, audio, rivals, [style]).values()]
+        fits = [own, *list(pair.scored(voter, audio, [reading, *rivals], [style], FAR_BELOW).values())[1:]]
         groups = decoys.by_number(reading), decoys.by_name(reading, self._grammar, near)
         text = written(reading, **style)
         others = [[written(row, **style) for row in rows] for rows in groups]
-        by_number, by_name = (voter.lead(audio, text, texts) if texts else None for texts in others)
+        by_number, by_name = (voter.lead(audio, text, texts, FAR_AHEAD) if texts else None for texts in others)
         return fits, (by_number, by_name)
 
     def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
