@@ -37,7 +37,9 @@ def test_a_free_text_that_is_a_callout_as_it_stands(text: str, rows: list[str]) 
 
 def test_a_number_with_a_point_may_be_one_said_in_two_parts() -> None:
     rows = own_callouts(words_of("Heart rate is 1.32"), GRAMMAR)
-    assert ("heart", "rate", "is", "132") in rows
+    # A pulse of 1.32 is none, so the other way comes first; a dose may be either, and is taken as written.
+    assert rows == [("heart", "rate", "is", "132"), ("heart", "rate", "is", "1.32")]
+    assert own_callouts(words_of("Lorazepam 1.25 milligrams IV"), GRAMMAR)[0][1] == "1.25"
 
 
 @pytest.mark.parametrize(

@@ -246,6 +246,22 @@ def test_and_not_where_the_number_is_in_doubt_or_the_sound_is(weaker: dict[str, 
     assert result.outcome == "ambiguous" or result.flags == (ALONE,)
 
 
+def test_digits_written_one_by_one_fit_badly_as_a_number_and_stand_where_the_other_wrote_it() -> None:
+    def flags(other: str, led: float) -> tuple[str, ...]:
+        said = heard("heart rate one twenty", other, own_gap=0.8, lead=1.1, score=-0.4, led=(led, None))
+        return verdict(said).flags
+
+    assert flags("Heart rate 120.", 3.5) == ()
+    assert flags("Heart rate 120.", 2.9) == (ALONE,)
+    assert flags("Hard rate 120.", 3.5) == (ALONE,)
+
+
+def test_what_has_no_value_stands_where_both_wrote_it_unless_hardly_anything_was_heard() -> None:
+    assert verdict(heard("no known allergies", "No known allergies.", score=-1.2)).flags == ()
+    assert verdict(heard("no known allergies", "No known allergies.", score=-1.6)).flags == (ALONE,)
+    assert verdict(heard("no known allergies", "No one's allergies.", score=-1.2)).flags == (ALONE,)
+
+
 NOTHING_OPEN = Context()
 
 

@@ -10,7 +10,7 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.grammar.numbers import NUMBER_WORDS
 from voicelog.parse.parser import parse
 from voicelog.parse.tokens import words_of
-from voicelog.parse.written import numbers_in, spoken, unvouched
+from voicelog.parse.written import numbers_in, runs, spoken, unvouched
 from voicelog.recognisers.written import MOST_CANDIDATES, candidates, written
 
 GRAMMAR = load_grammar()
@@ -90,6 +90,10 @@ def test_candidates_are_few_and_none_twice(words: list[str]) -> None:
         ("blood pressure 118 over 76", ["118", "76"]),
         ("one hundred and five", ["105"]),
         ("zero point three", ["0.3"]),
+        ("half a milligram", ["0.5"]),
+        ("a half milligram", ["0.5"]),
+        ("two and a half milligrams", ["2.5"]),
+        ("two and a bolus", ["2"]),
         ("0.30", ["0.3"]),
         (".5", ["0.5"]),
         ("one to ten thousand zero point three", ["1", "10000", "0.3"]),
@@ -146,6 +150,11 @@ def test_a_number_is_vouched_for_by_another_way_to_write_it(number: str, text: s
 )
 def test_a_number_is_not_vouched_for_by_another_number(number: str, text: str) -> None:
     assert unvouched([number], text.split()) == [number]
+
+
+@pytest.mark.parametrize("said", ["half a", "a half", "two and a half", "fifteen", "one hundred and five"])
+def test_the_small_words_of_a_number_belong_to_it(said: str) -> None:
+    assert [run for run, is_number in runs(f"give {said} milligram".split()) if is_number] == [said.split()]
 
 
 def test_numbers_must_stand_in_the_same_order() -> None:

@@ -175,6 +175,10 @@ class _View:
         """Whether the free-text listener, if it is of another make, surely heard all values of the reading."""
         return self._prefers(self.settings.picked_by_number, self.settings.picked_by_name)
 
+    def _clearly_written(self) -> bool:
+        """Whether what that listener wrote leads all decoys clearly, or there are none: no value is in it."""
+        return self._picked() or (self.adapted.led_by_number, self.adapted.led_by_name) == (None, None)
+
     def _leans(self) -> bool:
         """Whether it heard them rather than any others."""
         return self._prefers(self.settings.leans_by_number, self.settings.leans_by_name)
@@ -209,8 +213,10 @@ class _View:
         other = self._otherwise(draft)
         if other is not None:
             return asked_about(draft, other)
-        least = self.settings.sure_of_written if wrote and self._picked() else self.settings.sure
-        sure = self.adapted.score >= least and self._own_gap() <= self.settings.own
+        clearly = wrote and self._clearly_written()
+        least = self.settings.sure_of_written if clearly else self.settings.sure
+        # A number written digit by digit fits badly as one, and was not put together by chance if the other wrote it.
+        sure = self.adapted.score >= least and (clearly or self._own_gap() <= self.settings.own)
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
         named = wrote or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)

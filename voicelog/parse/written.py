@@ -172,7 +172,7 @@ def runs(words: Sequence[str]) -> Iterator[tuple[list[str], bool]]:
     for number, word in enumerate(words):
         # The letter o is a nought only within a number: "one o five", not "p o".
         in_number = word in NUMBER_WORDS and (word != "o" or (kind and bool(run)))
-        is_number = in_number or _joins_hundred(words, number)
+        is_number = in_number or _joins_hundred(words, number) or _joins_half(words, number)
         follows = words[number + 1] if number + 1 < len(words) else ""
         # "ten thousand zero point three" is a strength and a dose.
         if run and (is_number != kind or (word in {"zero", "oh"} and follows == "point")):
@@ -188,6 +188,14 @@ def _joins_hundred(words: Sequence[str], number: int) -> bool:
     """Whether a word is the "and" of "one hundred and five"."""
     inside = 0 < number < len(words) - 1 and words[number] == "and"
     return inside and words[number - 1] in {"hundred", "thousand"} and words[number + 1] in NUMBER_WORDS
+
+
+def _joins_half(words: Sequence[str], number: int) -> bool:
+    """Whether a word is one of the small ones of "half a", "a half" or "two and a half"."""
+    before, after = words[number - 1] if number else "", list(words[number + 1 : number + 3])
+    if words[number] == "a":
+        return before == "half" or after[:1] == ["half"]
+    return words[number] == "and" and before in NUMBER_WORDS and after == ["a", "half"]
 
 
 def _written_numbers(word: str) -> list[str]:

@@ -25,11 +25,13 @@ Words = tuple[str, ...]
 def own_callouts(words: Sequence[Word], grammar: Grammar) -> list[Words]:
     """The callouts that a free text is as it stands, its numbers put together where they were written in pieces.
 
-    ``1.32`` is also read as one thirty two: which was said is for the other listener to hear.
+    ``1.32`` is also read as one thirty two: which was said is for the other listener to hear. What is implausible as a
+    value, as a pulse of 1.32, comes last.
     """
     texts = joined(_texts(spoken(words)))
     ways = [texts, [text.replace(".", "") if _ONE_AND_TWO.fullmatch(text) else text for text in texts]]
-    return [row for row in dict.fromkeys(map(tuple, ways)) if _is_callout(row, grammar)]
+    rows = [row for row in dict.fromkeys(map(tuple, ways)) if _is_callout(row, grammar)]
+    return sorted(rows, key=lambda row: "implausible" in _flags(row, grammar))
 
 
 def trimmed(reading: Hypothesis, second: Sequence[Word]) -> Hypothesis:
@@ -76,6 +78,10 @@ def lean(reading: Hypothesis, grammar: Grammar) -> list[Hypothesis]:
                 if len(shorter) < len(bare):
                     bare, least = shorter, then
     return [Hypothesis(tuple(row), reading.confidence) for row in rows]
+
+
+def _flags(row: Sequence[str], grammar: Grammar) -> tuple[str, ...]:
+    return parse([Word(word) for word in row], grammar).flags
 
 
 def _is_callout(row: Sequence[str], grammar: Grammar) -> bool:

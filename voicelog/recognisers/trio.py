@@ -280,10 +280,12 @@ class TrioListener(Listener):
     ) -> tuple[tuple[Word, ...], dict[Words, int]]:
         """What the grammar listener hears in the sentence, its values open; and how surely beside each rival.
 
-        Without a row it only finds the times of the reading: the open values take it longest.
+        Without a row it only finds the times of the reading: the rest takes it longest, and where the others wrote the
+        same by themselves it raises more doubts about what is right than it finds what is wrong.
         """
-        heard = self._again.held(audio, row) if row else self._again.placed(audio, reading)
-        return heard, self._kept(audio, reading, rivals)
+        if row is None:
+            return self._again.placed(audio, reading), {}
+        return self._again.held(audio, row), self._kept(audio, reading, rivals)
 
     def _by_free_text(
         self,
