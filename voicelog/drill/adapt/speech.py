@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     Signal = NDArray[np.float32]
 
-ENGINES = ("espeak", "joe", "flite", "festival", "pico")
+ENGINES = ("espeak", "joe", "flite", "festival")
 _ACCENTS = ("en-us", "en-us", "en-us", "en-us", "en-029", "en-us-nyc")
 """espeak-ng voices; the British ones report."""
 _VARIANTS = (
@@ -34,8 +34,6 @@ _VARIANTS = (
 )
 """espeak-ng variants; +m3 and +f2 report."""
 _FESTIVAL = ("ked_diphone", "cmu_us_slt_arctic_hts")
-_PICO = ("en-US", "en-GB")
-"""Two women; their rate and pitch in percent."""
 _TIMEOUT_S = 600
 _LEVEL = 0.5
 """Peak of each clip."""
@@ -173,28 +171,7 @@ def _festival(lines: Sequence[Line], random: Random) -> Iterator[tuple[Line, Sig
             yield line, _read(Path(place) / f"{number}.wav"), voices[number]
 
 
-def _pico(lines: Sequence[Line], random: Random) -> Iterator[tuple[Line, Signal, str]]:
-    import numpy as np
-
-    try:
-        import ttspico
-    except ImportError as error:
-        raise DrillError("ttspico is not installed", "Install the extra: pip install 'voicelog[adapt]'.") from error
-    engines = {language: ttspico.TtsEngine(language) for language in _PICO}
-    for line in lines:
-        language = random.choice(_PICO)
-        engines[language].rate, engines[language].pitch = random.randrange(75, 150), random.randrange(60, 135)
-        sound = np.frombuffer(engines[language].speak(line.spoken), dtype="<i2")
-        yield line, sound.astype(np.float32) / np.float32(32_768), f"pico-{language}"
-
-
-_SPEAKERS: dict[str, Any] = {
-    "espeak": _espeak,
-    "joe": _joe,
-    "flite": _flite,
-    "festival": _festival,
-    "pico": _pico,
-}
+_SPEAKERS: dict[str, Any] = {"espeak": _espeak, "joe": _joe, "flite": _flite, "festival": _festival}
 
 
 def _run(command: list[str]) -> None:
