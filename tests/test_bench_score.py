@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from bench.recognition.before import TREATMENTS, Treatment, lacking, treated
 from bench.recognition.callouts import Callout, drug, every_callout, pressure, vital
 from bench.recognition.corpus import SETS, SNRS, VOICES, Set, synthetic_clips, thinned
 from bench.recognition.ear import Ear
@@ -18,6 +19,7 @@ from bench.recognition.score import score
 from bench.recognition.sounds import LEAD_S, TAIL_S, Say, Sounds, samples_of
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from voicelog.drill.judge import OUTCOMES, Entered, FalseEntries, Heard, Outcome, Score, false_entries
 from voicelog.drill.summary import an_hour, by_snr, line_of, percentile, together, wilson_upper
@@ -221,6 +223,66 @@ def test_a_clip_begins_and_ends_with_silence(tmp_path: Path) -> None:
     assert not clean[:lead].any()
     assert not clean[-tail:].any()
     assert clean[lead:-tail].any()
+
+
+# Treatments
+
+
+def tone(hertz: float, amplitude: float) -> NDArray[np.int16]:
+    """A second of it."""
+    return np.round(amplitude * np.sin(2 * np.pi * hertz * np.arange(16_000) / 16_000)).astype(np.int16)
+
+
+def decibels(samples: NDArray[np.int16], against: NDArray[np.int16]) -> float:
+    """Level of the second half, the filters settled."""
+    ratio = np.mean(samples[8000:].astype(float) ** 2) / np.mean(against[8000:].astype(float) ** 2)
+    return float(10 * np.log10(ratio))
+
+
+def test_the_high_pass_takes_the_hum_and_keeps_the_voice() -> None:
+    hum, voice = tone(50, 8000), tone(1000, 8000)
+    assert decibels(treated(hum, "highpass"), hum) < -25
+    assert decibels(treated(voice, "highpass"), voice) == pytest.approx(0, abs=0.05)
+
+
+@pytest.mark.skipif(bool(lacking("denoise")), reason=lacking("denoise"))
+def test_the_denoiser_takes_noise_and_keeps_what_stands_out_of_it() -> None:
+    noise = np.round(np.random.default_rng(1).standard_normal(16_000) * 300).astype(np.int16)
+    speech = noise.copy()
+    speech[8000:12_000] += tone(1000, 8000)[8000:12_000]
+    clean = treated(speech, "denoise")
+    assert decibels(clean[:12_000], speech[:12_000]) == pytest.approx(0, abs=2)
+    assert decibels(treated(noise, "denoise"), noise) < -6
+
+
+def test_quiet_is_24_db_down_and_loses_what_is_below_half_a_step() -> None:
+    voice = tone(1000, 8000)
+    assert decibels(treated(voice, "quiet"), voice) == pytest.approx(-24, abs=0.05)
+    assert not treated(tone(1000, 7), "quiet").any()
+
+
+@pytest.mark.parametrize("amplitude", [800, 8000])
+def test_levelled_is_at_the_level_of_the_corpus_however_loud_it_was(amplitude: float) -> None:
+    at_24_below = tone(1000, 32768 * 10 ** (-24 / 20) * 2**0.5)
+    assert decibels(treated(tone(1000, amplitude), "levelled"), at_24_below) == pytest.approx(0, abs=0.1)
+
+
+def test_levelled_leaves_silence_as_it_is() -> None:
+    assert not treated(np.zeros(1600, dtype=np.int16), "levelled").any()
+
+
+@pytest.mark.parametrize("treatment", [name for name in TREATMENTS if not lacking(name)])
+def test_a_treated_sound_is_16_bit_and_as_long_as_before(treatment: Treatment) -> None:
+    samples = tone(1000, 8000)[:12_345]
+    found = treated(samples, treatment)
+    assert found.dtype == np.int16
+    assert found.shape == samples.shape
+
+
+def test_a_treatment_that_cannot_be_had_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    assert lacking("denoise") == "denoise: webrtc_noise_gain is not installed; pip install webrtc-noise-gain"
+    assert lacking("levelled") == ""
 
 
 # Picture

@@ -17,6 +17,7 @@ from rich.progress import track
 
 from voicelog.recognisers.registry import FOR_AUDIO, recogniser
 
+from .before import TREATMENTS, lacking
 from .corpus import SETS, VOICES, Clip, Stream, addressed, synthetic_clips, synthetic_streams, thinned
 from .human import DIGITS_VARIABLE, human_speech
 from .plot import svg
@@ -34,7 +35,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # A file or a pipe is not 80 columns wide.
     console, notes = Console(width=None if sys.stdout.isatty() else 110), Console(stderr=True)
     listeners = [name for name in options.listeners.split(",") if _usable(name, notes)]
-    if not listeners:
+    if lack := lacking(options.before):
+        notes.print(lack, markup=False, highlight=False, soft_wrap=True)
+    if lack or not listeners:
         return 2
     folder = cache_folder(options.cache)
     clips, talk, missing = _corpus(options)
@@ -72,6 +75,12 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a sixth of it")
     thin.add_argument("--every", type=int, metavar="N", help="one clip and one stream of synthetic talk of N (1)")
     parser.add_argument("--attention", default="", metavar="WORD", help="callouts begin with this word; talk does not")
+    parser.add_argument(
+        "--before",
+        choices=TREATMENTS,
+        default="none",
+        help="what is done to the sound first; denoise: pip install webrtc-noise-gain (%(default)s)",
+    )
     parser.add_argument("--only", choices=("callouts", "talk"), help="leave the other out")
     parser.add_argument("--out", type=Path, help="folder of the report (report, in the cache)")
     parser.add_argument("--cache", type=Path, help="folder of the spoken words (the user's cache)")
@@ -134,13 +143,13 @@ def _measure(
     options: argparse.Namespace,
     notes: Console,
 ) -> Run:
-    heard = hear_all(name, items, folder, options.jobs, options.attention)
+    heard = hear_all(name, items, folder, options.jobs, options.attention, options.before)
     told = list(track(heard, name, total=len(items), console=notes, transient=True, disable=not sys.stderr.isatty()))
     return Run(
         name,
         tuple(result for result in told if isinstance(result, ClipResult)),
         tuple(result for result in told if isinstance(result, TalkResult)),
-        timed(name, paced, folder, options.attention),
+        timed(name, paced, folder, options.attention, options.before),
     )
 
 
@@ -149,6 +158,7 @@ def _conditions(options: argparse.Namespace, clips: Sequence[Clip], missing: Seq
         "set": options.set,
         "one_clip_of": options.every,
         "attention": options.attention,
+        "before": options.before,
         "callouts": dict(Counter(clip.source for clip in clips)),
         "voices": {chosen: VOICES[chosen] for chosen in SETS if options.set in (chosen, "all")},
         "left_out": list(missing),

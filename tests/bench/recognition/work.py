@@ -12,6 +12,7 @@ from pathlib import Path
 from voicelog.drill.judge import FalseEntries, Heard, Score, false_entries
 from voicelog.errors import VoicelogError
 
+from .before import Treatment, treated
 from .callouts import Fields
 from .corpus import Clip, Stream
 from .ear import Ear, Timing
@@ -58,6 +59,7 @@ class _Worker:
     ear: Ear | VoicelogError
     """Open, or why it is not: a pool starts a worker whose start fails again and again, so the first clip says it."""
     folder: Path
+    treatment: Treatment
 
     @classmethod
     def open_ear(cls) -> Ear:
@@ -85,16 +87,22 @@ def _make(part: Say | Take) -> str:
 
 
 def hear_all(
-    listener: str, items: Sequence[Clip | Stream], folder: Path, jobs: int, attention: str = ""
+    listener: str,
+    items: Sequence[Clip | Stream],
+    folder: Path,
+    jobs: int,
+    attention: str = "",
+    treatment: Treatment = "none",
 ) -> Iterator[ClipResult | TalkResult]:
     """Hear every item; results come in a fixed order, the long ones first."""
     ordered = sorted(items, key=lambda item: isinstance(item, Clip))
-    with get_context("spawn").Pool(jobs, _start_ear, (listener, folder, attention)) as pool:
+    with get_context("spawn").Pool(jobs, _start_ear, (listener, folder, attention, treatment)) as pool:
         yield from pool.imap(_hear, ordered)
 
 
-def _start_ear(listener: str, folder: Path, attention: str) -> None:
+def _start_ear(listener: str, folder: Path, attention: str, treatment: Treatment) -> None:
     _Worker.folder = folder
+    _Worker.treatment = treatment
     try:
         _Worker.ear = Ear(listener, attention)
     except VoicelogError as error:
@@ -104,25 +112,27 @@ def _start_ear(listener: str, folder: Path, attention: str) -> None:
 def _hear(item: Clip | Stream) -> ClipResult | TalkResult:
     ear = _Worker.open_ear()
     if isinstance(item, Clip):
-        heard, _ = ear.callout(samples_of(item.sounds, _Worker.folder), item.callout.before)
+        heard, _ = ear.callout(treated(samples_of(item.sounds, _Worker.folder), _Worker.treatment), item.callout.before)
         return ClipResult(item, heard, score(item.callout, heard))
-    samples = samples_of(item.sounds, _Worker.folder, lead_s=1.0, tail_s=1.5)
+    samples = treated(samples_of(item.sounds, _Worker.folder, lead_s=1.0, tail_s=1.5), _Worker.treatment)
     found = ear.talk(samples)
     entered = tuple((one.words, event.fields) for one in found for event in one.events)
     decided = tuple((one.words, {"decision": decision}) for one in found for decision in one.decisions)
     return TalkResult(item, false_entries(len(samples) / 16_000, found), (*entered, *decided))
 
 
-def timed(listener: str, clips: Sequence[Clip], folder: Path, attention: str = "") -> Speed:
+def timed(
+    listener: str, clips: Sequence[Clip], folder: Path, attention: str = "", treatment: Treatment = "none"
+) -> Speed:
     """Hear some clips one after the other in one fresh process that is alone on the machine."""
     step = max(1, len(clips) // SPEED_CLIPS)
     with get_context("spawn").Pool(1) as pool:
-        return pool.apply(_time, (listener, clips[::step][:SPEED_CLIPS], folder, attention))
+        return pool.apply(_time, (listener, clips[::step][:SPEED_CLIPS], folder, attention, treatment))
 
 
-def _time(listener: str, clips: Sequence[Clip], folder: Path, attention: str) -> Speed:
+def _time(listener: str, clips: Sequence[Clip], folder: Path, attention: str, treatment: Treatment) -> Speed:
     with Ear(listener, attention) as ear:
-        ready = [(samples_of(clip.sounds, folder), clip.callout.before) for clip in clips]
+        ready = [(treated(samples_of(clip.sounds, folder), treatment), clip.callout.before) for clip in clips]
         # The first one warms caches and threads, as the start of a case does.
         ear.callout(*ready[0])
         timings = tuple(ear.callout(samples, before)[1] for samples, before in ready)
