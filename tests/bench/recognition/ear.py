@@ -54,9 +54,10 @@ class Timing:
 class Ear:
     """One recogniser, open for the shipped grammar, with a case file in a temporary folder."""
 
-    def __init__(self, listener: str, attention: str = "") -> None:
+    def __init__(self, listener: str, attention: str = "", idle: bool = False) -> None:
         self._name = listener
         self._attention = attention
+        self._waiting = "" if idle else _WAITING
         self._grammar = with_attention(load_grammar(), attention) if attention else load_grammar()
         self._listener = recogniser(listener).open(self._grammar)
         self._folder = tempfile.TemporaryDirectory(prefix="voicelog-bench-")
@@ -107,7 +108,7 @@ class Ear:
         for utterance, at, span in listen_to(
             blocks, Endpointer(EndpointSettings()), self._listener, SampleClock(_START)
         ):
-            drafts = self._session(_WAITING).hear(utterance, at, span)
+            drafts = self._session(self._waiting).hear(utterance, at, span)
             found.append(heard_of(utterance.best.text, drafts))
         return found
 

@@ -24,7 +24,7 @@ from voicelog.recognisers.written import drug_names
 from .callouts import Callout
 from .corpus import SNRS, VOICES, Clip, in_noise
 from .sounds import Say, cache_folder
-from .work import ClipResult, hear_all, make_speech
+from .work import ClipResult, Way, hear_all, make_speech
 
 SEED = 42
 """Not that of the training's lines."""
@@ -47,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         pass
     for name in options.listeners.split(","):
         told: Counter[str] = Counter()
-        heard = track(hear_all(name, clips, folder, options.jobs), name, total=len(clips), transient=True)
+        heard = track(hear_all(Way(name), clips, folder, options.jobs), name, total=len(clips), transient=True)
         for number, result in enumerate(heard, start=1):
             assert isinstance(result, ClipResult)
             for event in result.heard.events:

@@ -23,7 +23,7 @@ from .human import DIGITS_VARIABLE, human_speech
 from .plot import svg
 from .report import Run, figures, show
 from .sounds import Say, Take, cache_folder
-from .work import ClipResult, TalkResult, hear_all, make_speech, timed
+from .work import ClipResult, TalkResult, Way, hear_all, make_speech, timed
 
 QUICK = 6
 """A quick run takes one clip, and one stream of talk, of this many."""
@@ -73,13 +73,23 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--set", choices=(*SETS, "all"), default="report", help="voices to use (%(default)s)")
     thin = parser.add_mutually_exclusive_group()
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a sixth of it")
-    thin.add_argument("--every", type=int, metavar="N", help="one clip and one stream of synthetic talk of N (1)")
+    thin.add_argument(
+        "--every",
+        type=int,
+        metavar="N",
+        help="one clip and one stream of synthetic talk of N (1); multiples of 2 or 3 leave noises out",
+    )
     parser.add_argument("--attention", default="", metavar="WORD", help="callouts begin with this word; talk does not")
     parser.add_argument(
         "--before",
         choices=TREATMENTS,
         default="none",
         help="what is done to the sound first; denoise: pip install webrtc-noise-gain (%(default)s)",
+    )
+    parser.add_argument(
+        "--idle",
+        action="store_true",
+        help="no drug waits for a confirm while talk is heard; one lets words without the attention word in",
     )
     parser.add_argument("--only", choices=("callouts", "talk"), help="leave the other out")
     parser.add_argument("--out", type=Path, help="folder of the report (report, in the cache)")
@@ -143,13 +153,14 @@ def _measure(
     options: argparse.Namespace,
     notes: Console,
 ) -> Run:
-    heard = hear_all(name, items, folder, options.jobs, options.attention, options.before)
+    way = Way(name, options.attention, options.before, options.idle)
+    heard = hear_all(way, items, folder, options.jobs)
     told = list(track(heard, name, total=len(items), console=notes, transient=True, disable=not sys.stderr.isatty()))
     return Run(
         name,
         tuple(result for result in told if isinstance(result, ClipResult)),
         tuple(result for result in told if isinstance(result, TalkResult)),
-        timed(name, paced, folder, options.attention, options.before),
+        timed(way, paced, folder),
     )
 
 
@@ -159,6 +170,7 @@ def _conditions(options: argparse.Namespace, clips: Sequence[Clip], missing: Seq
         "one_clip_of": options.every,
         "attention": options.attention,
         "before": options.before,
+        "idle": options.idle,
         "callouts": dict(Counter(clip.source for clip in clips)),
         "voices": {chosen: VOICES[chosen] for chosen in SETS if options.set in (chosen, "all")},
         "left_out": list(missing),

@@ -24,6 +24,22 @@ SPEED_CLIPS = 48
 
 
 @dataclass(frozen=True)
+class Way:
+    """By whom, and how, everything is heard."""
+
+    listener: str
+    attention: str = ""
+    """Word that a callout must begin with, "" for none."""
+    treatment: Treatment = "none"
+    idle: bool = False
+    """Nothing waits for an answer while talk is heard."""
+
+    def ear(self) -> Ear:
+        """An open one."""
+        return Ear(self.listener, self.attention, self.idle)
+
+
+@dataclass(frozen=True)
 class ClipResult:
     """One clip, heard and judged."""
 
@@ -86,25 +102,18 @@ def _make(part: Say | Take) -> str:
     return ""
 
 
-def hear_all(
-    listener: str,
-    items: Sequence[Clip | Stream],
-    folder: Path,
-    jobs: int,
-    attention: str = "",
-    treatment: Treatment = "none",
-) -> Iterator[ClipResult | TalkResult]:
+def hear_all(way: Way, items: Sequence[Clip | Stream], folder: Path, jobs: int) -> Iterator[ClipResult | TalkResult]:
     """Hear every item; results come in a fixed order, the long ones first."""
     ordered = sorted(items, key=lambda item: isinstance(item, Clip))
-    with get_context("spawn").Pool(jobs, _start_ear, (listener, folder, attention, treatment)) as pool:
+    with get_context("spawn").Pool(jobs, _start_ear, (way, folder)) as pool:
         yield from pool.imap(_hear, ordered)
 
 
-def _start_ear(listener: str, folder: Path, attention: str, treatment: Treatment) -> None:
+def _start_ear(way: Way, folder: Path) -> None:
     _Worker.folder = folder
-    _Worker.treatment = treatment
+    _Worker.treatment = way.treatment
     try:
-        _Worker.ear = Ear(listener, attention)
+        _Worker.ear = way.ear()
     except VoicelogError as error:
         _Worker.ear = error
 
@@ -121,18 +130,16 @@ def _hear(item: Clip | Stream) -> ClipResult | TalkResult:
     return TalkResult(item, false_entries(len(samples) / 16_000, found), (*entered, *decided))
 
 
-def timed(
-    listener: str, clips: Sequence[Clip], folder: Path, attention: str = "", treatment: Treatment = "none"
-) -> Speed:
+def timed(way: Way, clips: Sequence[Clip], folder: Path) -> Speed:
     """Hear some clips one after the other in one fresh process that is alone on the machine."""
     step = max(1, len(clips) // SPEED_CLIPS)
     with get_context("spawn").Pool(1) as pool:
-        return pool.apply(_time, (listener, clips[::step][:SPEED_CLIPS], folder, attention, treatment))
+        return pool.apply(_time, (way, clips[::step][:SPEED_CLIPS], folder))
 
 
-def _time(listener: str, clips: Sequence[Clip], folder: Path, attention: str, treatment: Treatment) -> Speed:
-    with Ear(listener, attention) as ear:
-        ready = [(treated(samples_of(clip.sounds, folder), treatment), clip.callout.before) for clip in clips]
+def _time(way: Way, clips: Sequence[Clip], folder: Path) -> Speed:
+    with way.ear() as ear:
+        ready = [(treated(samples_of(clip.sounds, folder), way.treatment), clip.callout.before) for clip in clips]
         # The first one warms caches and threads, as the start of a case does.
         ear.callout(*ready[0])
         timings = tuple(ear.callout(samples, before)[1] for samples, before in ready)
