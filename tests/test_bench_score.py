@@ -15,6 +15,7 @@ from bench.recognition.corpus import SETS, SNRS, VOICES, Set, synthetic_clips, t
 from bench.recognition.ear import Ear
 from bench.recognition.human import number_words
 from bench.recognition.plot import svg
+from bench.recognition.run import QUICK
 from bench.recognition.score import score
 from bench.recognition.sounds import LEAD_S, TAIL_S, Say, Sounds, samples_of
 from hypothesis import given
@@ -186,12 +187,15 @@ def test_each_snr_has_two_hundred_callouts_and_all_noises(chosen: Set) -> None:
         assert len({(clip.sounds.noise, clip.sounds.echo) for clip in same}) == (1 if snr is None else 12)
 
 
-def test_a_quick_run_takes_a_sixth_at_every_snr() -> None:
-    clips = synthetic_clips("report")
+@pytest.mark.parametrize("chosen", SETS)
+def test_a_quick_run_takes_its_share_at_every_snr_of_all_voices_and_noises(chosen: Set) -> None:
+    clips = synthetic_clips(chosen)
     for snr in SNRS:
         every = sum(clip.sounds.snr_db == snr for clip in clips)
-        quick = sum(clip.sounds.snr_db == snr for clip in thinned(clips, 6))
-        assert abs(quick - every / 6) <= 1
+        quick = [clip for clip in thinned(clips, QUICK) if clip.sounds.snr_db == snr]
+        assert abs(len(quick) - every / QUICK) <= 1
+        assert len({clip.voice for clip in quick}) == len(VOICES[chosen])
+        assert len({(clip.sounds.noise, clip.sounds.echo) for clip in quick}) == (1 if snr is None else 12)
 
 
 @pytest.mark.parametrize(
