@@ -55,6 +55,18 @@ def test_a_confirm_and_an_answer_need_none(session: Session) -> None:
     assert say(session, drug, "two milligrams", "confirm") == ["medication confirmed"]
 
 
+def test_while_a_drug_waits_a_callout_still_needs_it(session: Session) -> None:
+    drug = "scribe naloxone two milligrams i n"
+    assert say(session, drug, "heart rate ninety") == ["medication unconfirmed"]
+    # It may have been meant for the record all the same, so a bare confirm after it does not count either.
+    assert say(session, "confirm") == ["medication unconfirmed"]
+    assert say(session, "scribe confirm naloxone") == ["medication confirmed"]
+
+
+def test_the_whole_callout_may_be_said_again_for_an_answer(session: Session) -> None:
+    assert say(session, "scribe naloxone i n", "naloxone two milligrams i n") == ["medication unconfirmed"]
+
+
 def test_a_confirm_for_which_nothing_waits_needs_it(session: Session) -> None:
     say(session, "confirm")
     assert [entry.type for entry in session.case.entries()][1:] == ["utterance", "not_understood"]

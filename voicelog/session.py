@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from voicelog.casefile.chain import EntryDraft, clip_hash
-from voicelog.dialogue.attention import addressed
+from voicelog.dialogue.attention import UNADDRESSED, addressed, unaddressed
 from voicelog.dialogue.echo import ECHO, OWN_VOICE, is_echo, while_speaking, without_answers
 from voicelog.dialogue.hearing import doubted, notice
 from voicelog.dialogue.machine import announce, close, context_of, echoed, remind, settle_late, step
@@ -120,10 +120,11 @@ class Session:
         context = without_answers(context_of(self.state)) if over or late else context_of(self.state)
         words = addressed(utterance.best.words, self.attention, self.state)
         if words is None:
-            result = ParseResult("not_understood", utterance.best.words, reason="said without the attention word")
+            result = ParseResult("not_understood", utterance.best.words, reason=UNADDRESSED)
         else:
             result = judged(parse(words, self.grammar, context), utterance, self.grammar, context)
             result = answered(self.state.question if context.asks_for else None, result, utterance)
+            result = unaddressed(result, utterance.best.words, self.attention, self.state)
             if utterance.second and utterance.second.ticket:
                 self._waiting[utterance.second.ticket] = (name, words, context)
         if span and span.cut:

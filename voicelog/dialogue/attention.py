@@ -8,12 +8,15 @@ from voicelog.dialogue.state import DialogueState
 from voicelog.errors import UsageError
 from voicelog.grammar.model import Grammar, Phrase
 from voicelog.grammar.template import parse_template
+from voicelog.parse.result import ParseResult
 from voicelog.parse.search import HESITATIONS
 from voicelog.parse.tokens import words_of
 from voicelog.recognisers.base import Word
 
 PHRASE = "filler.attention"
 """Name of the phrase that lets a recogniser hear it."""
+UNADDRESSED = "said without the attention word"
+"""Why words without it are left."""
 
 
 def with_attention(grammar: Grammar, text: str) -> Grammar:
@@ -42,8 +45,27 @@ def addressed(words: tuple[Word, ...], attention: tuple[str, ...], state: Dialog
     """
     if not attention:
         return words
+    after = _after(words, attention)
+    if after is not None:
+        return after
+    return words if state.question or state.correcting or state.offered else None
+
+
+def unaddressed(
+    result: ParseResult, words: tuple[Word, ...], attention: tuple[str, ...], state: DialogueState
+) -> ParseResult:
+    """The result, or that it was not meant for the record: a callout of its own said without the word.
+
+    While only a read-back waits for its confirm, what counts without the word is a command. Where something is asked,
+    the whole callout said again is an answer too.
+    """
+    if not attention or state.question or state.correcting or not result.drafts or _after(words, attention) is not None:
+        return result
+    return ParseResult("not_understood", result.words, reason=UNADDRESSED)
+
+
+def _after(words: tuple[Word, ...], attention: tuple[str, ...]) -> tuple[Word, ...] | None:
+    """The words after the attention word; None where they do not begin with it."""
     start = next((n for n, word in enumerate(words) if word.text not in HESITATIONS), 0)
     said = tuple(word.text for word in words[start : start + len(attention)])
-    if said == attention:
-        return words[start + len(attention) :]
-    return words if state.question or state.correcting or state.offered else None
+    return words[start + len(attention) :] if said == attention else None
