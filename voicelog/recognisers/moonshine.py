@@ -34,7 +34,7 @@ BUNDLE = "moonshine_voice"
 _FILES = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
 _START, _END = 1, 2
 _PAST = "past_key_values"
-_AT_ONCE = 16
+_AT_ONCE = 8
 """Texts that are scored together: more take more memory, fewer more time."""
 
 
