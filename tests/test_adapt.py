@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 from pathlib import Path
 
 import numpy as np
@@ -245,3 +246,27 @@ def test_the_other_network_is_the_one_that_onnx_runtime_runs() -> None:
             assert int(logits.argmax()) == int(read.next.argmax())
             tokens.append(int(logits.argmax()))
             read = listener._on(read, tokens[-1:])[1]
+
+
+@pytest.mark.parametrize("make", ["whisper", "moonshine"])
+def test_from_lines_to_a_model_that_listens_on_a_cpu(make: str, tmp_path: Path) -> None:
+    pytest.importorskip("torch")
+    from voicelog.drill.adapt import train
+
+    if not Path("/usr/share/wordnet").exists():
+        pytest.skip("wordnet-base is not installed")
+    model = bundled() if make == "whisper" else bundled_moonshine()
+    config = (SHIPPED if make == "whisper" else BOTH[1]).read_text(encoding="utf-8")
+    head, _, rest = config.partition("[voices]")
+    for name, count in (("callouts", 8), ("talk", 3), ("prose", 3)):
+        head = re.sub(rf"{name} = \d+", f"{name} = {count}", head)
+    own = tmp_path / "config.toml"
+    few = re.sub(r"batch = \d+", "batch = 2", rest[rest.index("[train]") :])
+    own.write_text(f"{head}[voices]\nespeak = 1.0\n{few}", encoding="utf-8")
+    given_model, data, out = ["--config", str(own), "--model", str(model)], tmp_path / "data", tmp_path / "adapted"
+    assert main(["data", *given_model, "--out", str(data)]) == 0
+    for seed in ("1", "2"):
+        trained = ["--data", str(data), "--out", str(tmp_path / seed), "--config", str(own)]
+        assert train.main([*trained, "--seed", seed, "--steps", "2"]) == 0
+    assert main(["convert", *given_model, "--out", str(out), str(tmp_path / "1"), str(tmp_path / "2")]) == 0
+    (whisper if make == "whisper" else moonshine).open(load_grammar(), out).close()

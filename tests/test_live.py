@@ -76,6 +76,8 @@ def test_a_case_by_ear_alone(pulse: Pulse, case: Path) -> None:
             run.until(lambda line: line["type"] == "spoken" and "while I spoke" in line["text"])
         assert run.end() == 0
         assert [line["closed"] for line in run.lines if line["type"] == "case"] == [True]
+        (kept_up,) = [line["text"] for line in run.lines if line["type"] == "kept_up"]
+        assert re.fullmatch(r"the recogniser was at most \d+\.\d s behind", kept_up)
     _, state = stored(case)
     assert record(state) == [
         "heart rate 96/min: confirmed",

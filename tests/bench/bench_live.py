@@ -126,6 +126,8 @@ def soak(pulse: Pulse, minutes: float, case: Path, listener: str) -> None:
     print(f"told: {[*slow[:10], *kept_up]}")
     (early, first), (late, last) = memory[0], memory[-1]
     print(f"memory {first:.0f} MB after {early:.1f} min, {last:.0f} MB after {late:.1f} min")
+    tenths = [memory[len(memory) * part // 10][1] for part in range(10)]
+    print(f"memory at each tenth: {', '.join(f'{mb:.0f}' for mb in tenths)} MB")
     if len(memory) > 8:
         later = np.array(memory[len(memory) // 3 :])
         print(f"memory grows {np.polyfit(later[:, 0], later[:, 1], 1)[0]:.3f} MB a minute after the first third")

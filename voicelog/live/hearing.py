@@ -126,7 +126,7 @@ class HearingThread:
             return False
         self._given += len(samples)
         self._in.put((start, samples))
-        if not self._stored or self._taken >= self._stored:
+        if self._taken >= self._stored:
             self.most_behind_s = max(self.most_behind_s, self.behind_s)
         return True
 

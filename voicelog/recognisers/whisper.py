@@ -55,10 +55,10 @@ class WhisperSettings:
     """Readings followed side by side."""
     readings: int = 1
     """Readings given, the likeliest first; at most ``beam``."""
-    windows_s: tuple[float, ...] = (15.0,)
-    """Seconds of sound and padding that the model may be shown, in rising order; half of them takes half the time."""
+    window_s: float = 15.0
+    """Seconds of sound and padding that the model is shown; half of LONGEST_S takes half its time."""
     padding_s: float = 5.0
-    """Least padding after the sound; an utterance that leaves less in all of them gets a window of LONGEST_S."""
+    """Least padding after the sound; an utterance that leaves less gets a window of LONGEST_S."""
     numbers: str = "int8"
     """CTranslate2's compute type."""
     no_speech: float = 0.6
@@ -128,7 +128,7 @@ class WhisperListener(FreeListener):
             "model": model,
             "compute_type": engine.compute_type,
             "beam": str(settings.beam),
-            "windows_s": ", ".join(f"{window:g}" for window in settings.windows_s),
+            "window_s": f"{settings.window_s:g}",
             "threads": str(settings.threads),
         }
 
@@ -197,9 +197,8 @@ class WhisperListener(FreeListener):
 
         sound = audio.tobytes()
         if self._seen is None or self._seen[0] != sound:
-            least = len(audio) / SAMPLE_RATE + self._settings.padding_s
-            window = next((window for window in self._settings.windows_s if window >= least), LONGEST_S)
-            features = log_mel(audio, self._engine.n_mels, window)[None]
+            fits = len(audio) / SAMPLE_RATE + self._settings.padding_s <= self._settings.window_s
+            features = log_mel(audio, self._engine.n_mels, self._settings.window_s if fits else LONGEST_S)[None]
             self._seen = sound, self._engine.encode(ctranslate2.StorageView.from_array(features))
         return self._seen[1]
 

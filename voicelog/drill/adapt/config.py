@@ -34,7 +34,7 @@ class Texts:
 class Train:
     """How the weights are moved; each field is explained in config.toml."""
 
-    seconds: float
+    steps: int
     batch: int
     learning_rate: float
     warm_up: int
