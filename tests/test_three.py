@@ -29,7 +29,7 @@ def heard(
     said: str,
     other: str,
     *,
-    borne_out: bool = False,
+    borne_out: bool | None = False,
     lead: float = FAR,
     their_lead: float = 0.0,
     gap: float = 0.0,
@@ -257,9 +257,14 @@ def test_digits_written_one_by_one_fit_badly_as_a_number_and_stand_where_the_oth
 
 
 def test_what_has_no_value_stands_where_both_wrote_it_unless_hardly_anything_was_heard() -> None:
-    assert verdict(heard("no known allergies", "No known allergies.", score=-1.2)).flags == ()
-    assert verdict(heard("no known allergies", "No known allergies.", score=-1.6)).flags == (ALONE,)
-    assert verdict(heard("no known allergies", "No one's allergies.", score=-1.2)).flags == (ALONE,)
+    def flags(other: str, score: float, borne_out: bool | None = None) -> tuple[str, ...]:
+        return verdict(heard("no known allergies", other, score=score, borne_out=borne_out)).flags
+
+    assert flags("No known allergies.", -1.2) == ()
+    assert flags("No known allergies.", -1.6) == (ALONE,)
+    assert flags("No one's allergies.", -1.2) == (ALONE,)
+    # Asked further, the other listener is one that shares weights with the adapted one.
+    assert flags("No known allergies.", -1.2, borne_out=False) == (ALONE,)
 
 
 NOTHING_OPEN = Context()

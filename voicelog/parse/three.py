@@ -176,8 +176,12 @@ class _View:
         return self._prefers(self.settings.picked_by_number, self.settings.picked_by_name)
 
     def _clearly_written(self) -> bool:
-        """Whether what that listener wrote leads all decoys clearly, or there are none: no value is in it."""
-        return self._picked() or (self.adapted.led_by_number, self.adapted.led_by_name) == (None, None)
+        """Whether what that listener wrote leads all decoys clearly, or a listener of another make needed none for it.
+
+        No other opinion is asked where such a one wrote the same; one that shares weights must not vouch so easily.
+        """
+        led = self.adapted.led_by_number, self.adapted.led_by_name
+        return self._picked() or (led == (None, None) and self.adapted.borne_out is None)
 
     def _leans(self) -> bool:
         """Whether it heard them rather than any others."""
