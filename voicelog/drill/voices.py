@@ -204,7 +204,14 @@ def _module(name: str) -> Any:
 
 @cache
 def _hibari_engine() -> Any:
-    return _module("hibari").Hibari()
+    engine = _module("hibari").Hibari()
+    runtime = _module("onnxruntime")
+    options = runtime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    # With the arena, which Hibari leaves on, memory grows with every sentence of another length and never shrinks.
+    options.enable_cpu_mem_arena = False
+    engine.sess = runtime.InferenceSession(engine.model_path, options, providers=["CPUExecutionProvider"])
+    return engine
 
 
 def _hibari(text: str, pace: float) -> tuple[Signal, int]:
