@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from voicelog.drill.adapt import ort_weights, speech
+from voicelog.drill.adapt import kokoro, ort_weights, speech
 from voicelog.drill.adapt.__main__ import main
 from voicelog.drill.adapt.config import SHIPPED, AdaptError, read_config
 from voicelog.drill.adapt.convert import convert
@@ -109,6 +109,37 @@ def test_no_voice_of_the_report_is_trained_on() -> None:
     assert not {"+f2", "+m3"} & set(speech._VARIANTS)
     # Festival's kal is flite's kal16.
     assert not any("kal" in voice for voice in speech._FESTIVAL)
+
+
+STRESS = {
+    # Stress as in the CMU Pronouncing Dictionary, where it has the word.
+    "EH P AH N EH F R AH N": "ɛpənˈɛfɹən",
+    "F EH N T AH N IH L": "fˈɛntənɪl",
+    "AE L B Y UW T ER AO L": "ælbjˈutəɹɔl",
+    "K AH": "kˈʌ",
+}
+
+
+@pytest.mark.parametrize("phones", STRESS)
+def test_a_name_of_our_dictionary_is_said_with_its_stress(phones: str) -> None:
+    assert kokoro._stressed(phones.split()) == STRESS[phones]
+
+
+def test_a_line_is_said_by_one_accent_and_never_by_a_voice_held_back(tmp_path: Path) -> None:
+    from random import Random
+
+    for name in (*kokoro.HELD_BACK, "af_river", "am_liam", "bf_emma", "bm_fable", "jf_alpha"):
+        (tmp_path / f"{name}.bin").touch()
+    names = kokoro.voices(tmp_path)
+    assert names == ["af_river", "am_liam", "bf_emma", "bm_fable"]
+    random = Random(8)
+    lines = [kokoro.said("amiodarone three hundred milligrams, then ninety six", names, random) for _ in range(30)]
+    assert all(len({name[0] for name in line.voice.split("+")}) == 1 for line in lines)
+    assert any("+" in line.voice for line in lines)
+    # The name by our dictionary or as espeak-ng reads it; the model knows no length marks of American vowels.
+    assert any("ˈOdəɹOn" in line.phonemes for line in lines)
+    assert all("ː" not in line.phonemes for line in lines if line.voice.startswith("a"))
+    assert all("," in line.phonemes for line in lines)
 
 
 @needs_model

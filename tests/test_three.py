@@ -111,6 +111,28 @@ def test_a_number_that_hardly_leads_what_sounds_alike_is_asked_about_though_all_
     assert verdict(heard("heart rate sixteen", "Heart rate 16.", borne_out=True, lead=1.0, their_lead=1.0)).drafts
 
 
+@pytest.mark.parametrize(
+    ("said", "question"),
+    [
+        ("heart rate sixteen", "heart rate 16, or 60?"),
+        ("correction fifty", None),
+        ("heart rate one twenty four", None),
+    ],
+)
+def test_in_noise_a_number_that_sounds_alike_needs_a_larger_lead_though_both_wrote_it(
+    said: str, question: str | None
+) -> None:
+    utterance = heard(said, written(said.split()), borne_out=None, lead=0.7, their_lead=0.7, led=(9.0, None))
+    plain = parse(words_of(said), GRAMMAR)
+    assert judged(plain, utterance, GRAMMAR) == plain
+    noisy = judged(plain, utterance, GRAMMAR, noisy=True)
+    if said.startswith("correction"):
+        assert noisy.outcome == "not_understood"
+    else:
+        assert [one.text for one in noisy.questions] == ([question] if question else [])
+        assert question or noisy == plain
+
+
 def test_what_the_grammar_listener_hears_instead_weighs_against_the_reading() -> None:
     utterance = heard("heart rate sixteen", "Hard rate 16.", lead=2.4)
     assert verdict(utterance).outcome == "events"
@@ -150,7 +172,16 @@ def test_a_drug_misspelled_by_all_others_stands_where_one_prefers_it_to_any_othe
 
 def test_preferred_to_any_other_is_not_enough_where_something_else_was_said() -> None:
     utterance = heard("diltiazem twenty milligrams i v", "We are going home.", led=(9.0, 9.0), gap=2.5)
-    assert verdict(utterance).flags == (ALONE,)
+    # The listener that votes is sure of its words: nothing is entered; unsure of them: it waits for a confirm.
+    assert verdict(utterance).outcome == "not_understood"
+    assert utterance.second is not None
+    unsure = replace(utterance.second, score=-0.5)
+    assert verdict(replace(utterance, second=unsure)).flags == (ALONE,)
+
+
+def test_a_question_that_one_listener_takes_for_a_callout_is_refused() -> None:
+    utterance = heard("nasal airway in place", "Where is the nasal airway", gap=0.9)
+    assert verdict(utterance).reason == "the other listener heard 'where is the nasal airway'"
 
 
 def test_a_sure_preference_settles_what_sounds_alike_and_a_slight_one_does_not() -> None:

@@ -83,7 +83,7 @@ class Session:
         self.state = state or DialogueState()
         self._heard = heard
         self._told: dict[Fault, datetime] = {}
-        self._waiting: dict[int, tuple[str, tuple[Word, ...], Context]] = {}
+        self._waiting: dict[int, tuple[str, tuple[Word, ...], Context, bool]] = {}
         """Utterances entered before the second listener had heard them, by the ticket of its opinion."""
 
     def hear(
@@ -122,11 +122,12 @@ class Session:
         if words is None:
             result = ParseResult("not_understood", utterance.best.words, reason=UNADDRESSED)
         else:
-            result = judged(parse(words, self.grammar, context), utterance, self.grammar, context)
+            noisy = span is not None and "noisy" in span.faults
+            result = judged(parse(words, self.grammar, context), utterance, self.grammar, context, noisy)
             result = answered(self.state.question if context.asks_for else None, result, utterance)
             result = unaddressed(result, utterance.best.words, self.attention, self.state)
             if utterance.second and utterance.second.ticket:
-                self._waiting[utterance.second.ticket] = (name, words, context)
+                self._waiting[utterance.second.ticket] = (name, words, context, noisy)
         if span and span.cut:
             result = _torn(result)
         if span and utterance.second is None:
@@ -165,11 +166,11 @@ class Session:
             utterance: with the second opinion.
             at: now.
         """
-        name, words, context = self._waiting.pop(ticket, ("", (), None))
+        name, words, context, noisy = self._waiting.pop(ticket, ("", (), None, False))
         if context is None:
             return []
         before = parse(words, self.grammar, context)
-        now = judged(parse(utterance.best.words, self.grammar, context), utterance, self.grammar, context)
+        now = judged(parse(utterance.best.words, self.grammar, context), utterance, self.grammar, context, noisy)
         agreed = now.outcome == "events" and not now.questions and _events(now) == _events(before) and not now.flags
         outcome = settle_late(self.state, name, BEHIND, agreed)
         opinion = _second(utterance.second) if utterance.second else {}

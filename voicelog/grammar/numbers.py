@@ -199,6 +199,13 @@ def mistakable(words: Sequence[str]) -> Decimal | None:
     return None
 
 
+def sound_alike(words: Sequence[str], others: Sequence[str]) -> bool:
+    """Whether two rows of words, word by word, hold a teen where the other has its ten."""
+    return len(words) == len(others) and any(
+        SOUND_ALIKE.get(one) == two for one, two in zip(words, others, strict=True)
+    )
+
+
 def clock_of(words: Sequence[str]) -> str | None:
     """The clock time HH:MM of spoken words: ``oh nine oh five``, ``fourteen hundred``, ``ten past nine p m``."""
     said = [word for word in words if word not in {"hours", "o'clock", "m"}]

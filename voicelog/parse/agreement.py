@@ -70,6 +70,7 @@ def judged(
     utterance: Utterance,
     grammar: Grammar,
     context: Context = _EMPTY,
+    noisy: bool = False,
     settings: AgreementSettings = SETTINGS,
 ) -> ParseResult:
     """The result as far as the second listener vouches for it; the result itself when there is none.
@@ -82,6 +83,7 @@ def judged(
         utterance: those words, and the second opinion on them.
         grammar: what may be said.
         context: as the result was parsed with.
+        noisy: whether the sound was measured as noisy.
         settings: how much agreement is enough.
     """
     second = utterance.second
@@ -90,7 +92,7 @@ def judged(
     if second.refusal == LATE:
         return _doubtful(result)
     if second.adapted is not None:
-        return judged_by_three(result, utterance, grammar, context)
+        return judged_by_three(result, utterance, grammar, context, noisy)
     if second.unlike_adapted:
         return unheard_by_three(result, utterance, context)
     view = _View(second, grammar, context, settings)

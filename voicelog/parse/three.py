@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 
 from voicelog.events import Medication, event_fields
 from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import sound_alike
 from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
+from voicelog.parse.thresholds import SETTINGS, ThreeSettings
 from voicelog.parse.written import joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import AdaptedOpinion, Fit, SecondOpinion, Utterance, Word
@@ -28,64 +30,12 @@ _POORER = frozenset({"label_repaired", "words_left_over", "implausible"})
 """Flags of another reading that does not make sense by itself."""
 
 
-@dataclass(frozen=True)
-class ThreeSettings:
-    """How much agreement is enough; chosen on the tuning voices of tests/bench/recognition."""
-
-    sure: float = -0.7
-    """Least score of the adapted listener's text (mean natural logarithm of its parts' probabilities)."""
-    clear: float = -0.5
-    """Least such score for which others' agreement makes a smaller lead enough."""
-    own: float = 0.3
-    """Most that the reading may fit worse than that text: what was put together from pieces fits badly."""
-    lead: float = 7.0
-    """Least lead over what differs in a number, as natural logarithm of the odds, by both free listeners together."""
-    lead_of_all: float = 3.0
-    """The same where both others bear the reading out."""
-    lead_of_written: float = 3.0
-    """The same where the free-text listener wrote the same by itself."""
-    dose_of_written: float = 5.0
-    """The same over another number in what is done with a drug."""
-    sure_of_written: float = -1.5
-    """Least score of the adapted listener's text then."""
-    lead_by_name: float = 2.5
-    """The same over what differs in a drug, a route or a word."""
-    doubt: float = 8.0
-    """Most that the free-text listener's preference adds to a lead, or takes off it."""
-    kept: float = 0.12
-    """What each power of ten is worth, as such a lead, by which the grammar listener keeps the reading."""
-    lost: float = 3.0
-    """What is taken off a lead over a rival that the grammar listener hears rather than the reading."""
-    leans_by_number: float = 1.5
-    """Least lead, by a free-text listener that shares no weights with the adapted one, over the reading with any other
-    number, that bears it out (natural logarithm of the odds)."""
-    leans_by_name: float = 2.5
-    """The same over any other drug, route, unit or side."""
-    picked_by_number: float = 3.0
-    """The same by number where it also settles what the reading may have sounded like."""
-    picked_by_name: float = 4.0
-    """The same by name."""
-    strange: float = 2.0
-    """Most that the reading may then fit worse than what that listener wrote: beyond, something else was said."""
-    sure_of_other: float = -0.4
-    """Least score of the adapted listener's text, where it is no callout and the other one proposes, to refuse that."""
-    other: float = 0.8
-    """How much worse what is proposed fits it then than that text, at least."""
-    fits: float = 3.0
-    """Most that the reading may fit the free-text listener worse than its own text and still be borne out by it."""
-    alike: float = 55.0
-    """Least likeness (percent of letters, RapidFuzz) of what the free-text listener wrote, numbers and all, that bears
-    a reading out however badly its name is spelled."""
-
-
-SETTINGS = ThreeSettings()
-
-
 def judged_by_three(
     result: ParseResult,
     utterance: Utterance,
     grammar: Grammar,
     context: Context,
+    noisy: bool = False,
     settings: ThreeSettings = SETTINGS,
 ) -> ParseResult:
     """The result as far as the others bear it out; no value is ever changed.
@@ -95,12 +45,13 @@ def judged_by_three(
         utterance: those words, with the opinion of the free-text listener and, in ``adapted``, its own.
         grammar: what may be said.
         context: as the result was parsed with.
+        noisy: whether the sound was measured as noisy.
         settings: how much agreement is enough.
     """
     second = utterance.second
     if second is None or second.adapted is None or result.outcome == "not_understood":
         return result
-    view = _View(second, second.adapted, grammar, context, settings)
+    view = _View(second, second.adapted, grammar, context, noisy, settings)
     texts = [word.text for word in result.words]
     wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
@@ -110,13 +61,16 @@ def judged_by_three(
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
     if second.unlike_adapted and (result.commands or view.heard_otherwise()):
-        heard = " ".join(word.text for word in second.words) or second.refusal
-        return ParseResult("not_understood", result.words, reason=f"the adapted listener heard {heard!r}")
+        return view.refused(result)
     if result.commands:
         return result
     verdicts = [view.on(place, draft, len(result.drafts), wrote) for place, draft in enumerate(result.drafts)]
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
+    # The one that votes is sure of other words: "where is the nasal airway". Values are asked about one by one.
+    alone = all(ALONE in draft.flags for draft in kept) or not (wrote or numbers_in(texts))
+    if kept and not questions and alone and view.heard_otherwise():
+        return view.refused(result)
     if not questions:
         return replace(result, drafts=kept)
     return ParseResult("ambiguous", (), kept, questions=(*questions, *result.questions))
@@ -128,6 +82,7 @@ class _View:
     adapted: AdaptedOpinion
     grammar: Grammar
     context: Context
+    noisy: bool
     settings: ThreeSettings
 
     def bears_out(self, texts: Sequence[str]) -> bool:
@@ -143,6 +98,12 @@ class _View:
         """Whether the listener that votes is sure of other words: much talk sounds like some callout."""
         score = self.second.score
         return score is not None and score >= self.settings.sure_of_other and self._gap() >= self.settings.other
+
+    def refused(self, result: ParseResult) -> ParseResult:
+        """No callout, but what the listener that votes heard."""
+        name = "adapted" if self.second.unlike_adapted else "other"
+        heard = " ".join(word.text for word in self.second.words) or self.second.refusal
+        return ParseResult("not_understood", result.words, reason=f"the {name} listener heard {heard!r}")
 
     def wrote(self, result: ParseResult) -> bool:
         """Whether the free-text listener's own words, which nobody had put to it, mean just the same.
@@ -169,7 +130,7 @@ class _View:
         """
         least = self._least(bool(numbers_in(texts)), wrote)
         heard = wrote or self.adapted.borne_out or self._leans()
-        return not heard or any(lead < least for lead, _ in self._leads())
+        return not heard or any(lead < self._over(fit, least) for lead, fit in self._leads())
 
     def _picked(self) -> bool:
         """Whether the free-text listener, if it is of another make, surely heard all values of the reading."""
@@ -281,7 +242,7 @@ class _View:
             least = self._least(by_number, wrote)
             if by_number and isinstance(draft.event, Medication):
                 least = max(least, self.settings.dose_of_written)
-            if lead < least:
+            if lead < self._over(fit, least):
                 return drafts[place]
         return None
 
@@ -294,6 +255,11 @@ class _View:
         if clear and (self._picked() or (self.adapted.borne_out and self._vouched(words))):
             return self.settings.lead_of_all
         return self.settings.lead if by_number else self.settings.lead_by_name
+
+    def _over(self, fit: Fit, least: float) -> float:
+        """The lead that is enough over one rival: in noise more over a number that sounds alike."""
+        alike = self.noisy and sound_alike(self.adapted.fits[0].words, fit.words)
+        return max(least, self.settings.lead) if alike else least
 
     def _otherwise(self, draft: Draft) -> Draft | None:
         """What the free-text listener wrote about the same thing, if it is a plain callout with other values."""

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from voicelog.parse.result import Context, ParseResult
-from voicelog.parse.three import ALONE, SETTINGS, ThreeSettings
+from voicelog.parse.three import ALONE
+from voicelog.parse.thresholds import SETTINGS, ThreeSettings
 from voicelog.parse.written import numbers_in
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import SecondOpinion, Utterance

@@ -54,6 +54,8 @@ class Config:
     seed: int
     texts: Texts
     voices: dict[str, float]
+    kokoro: str
+    """Folder with the voices of Kokoro."""
     train: Train
     keep: float
     """Share of the change of the weights that is kept."""
@@ -71,6 +73,7 @@ def read_config(path: Path = SHIPPED) -> Config:
             int(table["seed"]),
             Texts(**table["texts"]),
             {name: float(share) for name, share in table["voices"].items()},
+            str(table["kokoro"]),
             Train(**table["train"]),
             float(table["convert"]["keep"]),
         )

@@ -44,11 +44,11 @@ def make_data(config: Config, model: Path, folder: Path, console: Console) -> No
     lines = all_lines(load_grammar(), Path(config.texts.dictionary), counts, config.seed)
     if not (folder / START).exists():
         _add_start(model, folder)
-    todo = batches(lines, config.voices)
+    todo, kokoro = batches(lines, config.voices), Path(config.kokoro)
     seconds = 0.0
     with ProcessPoolExecutor(os.cpu_count()) as pool, Progress(console=console, transient=True) as progress:
         bar = progress.add_task("speech", total=len(todo))
-        for done in as_completed([pool.submit(speak_batch, batch, speech, config.seed) for batch in todo]):
+        for done in as_completed([pool.submit(speak_batch, batch, speech, config.seed, kokoro) for batch in todo]):
             seconds += done.result()
             progress.advance(bar)
     # Whisper's tokens hold the space before a word, Moonshine's tokenizer puts it there by itself.

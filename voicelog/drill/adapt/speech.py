@@ -8,10 +8,12 @@ import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Any
 
+from voicelog.drill.adapt import kokoro
 from voicelog.drill.adapt.texts import Line
 from voicelog.drill.script import DrillError
 from voicelog.drill.voices import resampled, trimmed
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
     Signal = NDArray[np.float32]
 
-ENGINES = ("espeak", "joe", "flite", "festival")
+ENGINES = ("espeak", "joe", "flite", "festival", "pico", "kokoro")
 _ACCENTS = ("en-us", "en-us", "en-us", "en-us", "en-029", "en-us-nyc")
 """espeak-ng voices; the British ones report."""
 _VARIANTS = (
@@ -34,6 +36,8 @@ _VARIANTS = (
 )
 """espeak-ng variants; +m3 and +f2 report."""
 _FESTIVAL = ("ked_diphone", "cmu_us_slt_arctic_hts")
+_PICO = ("en-US", "en-GB")
+"""Two women; their rate and pitch in percent."""
 _TIMEOUT_S = 600
 _LEVEL = 0.5
 """Peak of each clip."""
@@ -73,10 +77,16 @@ def batches(lines: Sequence[Line], shares: dict[str, float], size: int = 300) ->
     return made
 
 
-def speak_batch(batch: Batch, folder: Path, seed: int) -> float:
+def speak_batch(batch: Batch, folder: Path, seed: int, voices: Path) -> float:
     """Write one batch as ``ENGINE-NUMBER.ogg`` and ``.json``, unless it is there; seconds of speech.
 
     The index has for each clip: first sample, samples, text to write, kind, voice.
+
+    Args:
+        batch: what to speak.
+        folder: where to write.
+        seed: of pace, pitch and choice of voice.
+        voices: folder with Kokoro's voices.
 
     Raises:
         DrillError: an engine is missing or fails.
@@ -90,7 +100,8 @@ def speak_batch(batch: Batch, folder: Path, seed: int) -> float:
         return float(sum(row[1] for row in json.loads(index.read_text("utf-8"))) / SAMPLE_RATE)
     random = Random(f"{seed} {batch.engine} {batch.number}")
     rows, sounds, place = [], [], 0
-    for line, signal, voice in _SPEAKERS[batch.engine](batch.lines, random):
+    speak = partial(_kokoro, voices) if batch.engine == "kokoro" else _SPEAKERS[batch.engine]
+    for line, signal, voice in speak(batch.lines, random):
         clip = trimmed(signal)
         if clip.size < SAMPLE_RATE // 10 or not np.abs(clip).max():
             continue
@@ -171,7 +182,35 @@ def _festival(lines: Sequence[Line], random: Random) -> Iterator[tuple[Line, Sig
             yield line, _read(Path(place) / f"{number}.wav"), voices[number]
 
 
-_SPEAKERS: dict[str, Any] = {"espeak": _espeak, "joe": _joe, "flite": _flite, "festival": _festival}
+def _pico(lines: Sequence[Line], random: Random) -> Iterator[tuple[Line, Signal, str]]:
+    import numpy as np
+
+    try:
+        import ttspico
+    except ImportError as error:
+        raise DrillError("ttspico is not installed", "Install the extra: pip install 'voicelog[adapt]'.") from error
+    engines = {language: ttspico.TtsEngine(language) for language in _PICO}
+    for line in lines:
+        language = random.choice(_PICO)
+        engines[language].rate, engines[language].pitch = random.randrange(75, 150), random.randrange(60, 135)
+        sound = np.frombuffer(engines[language].speak(line.spoken), dtype="<i2")
+        yield line, sound.astype(np.float32) / np.float32(32_768), f"pico-{language}"
+
+
+def _kokoro(voices: Path, lines: Sequence[Line], random: Random) -> Iterator[tuple[Line, Signal, str]]:
+    names = kokoro.voices(voices)
+    for line in lines:
+        said = kokoro.said(line.spoken, names, random)
+        yield line, resampled(kokoro.sound(said, voices), kokoro.RATE), f"kokoro-{said.voice}"
+
+
+_SPEAKERS: dict[str, Any] = {
+    "espeak": _espeak,
+    "joe": _joe,
+    "flite": _flite,
+    "festival": _festival,
+    "pico": _pico,
+}
 
 
 def _run(command: list[str]) -> None:

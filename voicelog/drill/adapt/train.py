@@ -25,6 +25,8 @@ from voicelog.drill.adapt.weights import FROZEN, packed, unpacked, write_parts
 
 LONGEST_S = 11.0
 """Longest clip that is used, seconds."""
+_EDGE_S = 0.1
+"""Least of the window that is left after a clip."""
 _HELD_OUT = 256
 """Clips that are never trained on, to see how it goes; at most a quarter of all."""
 _TWO = 0.18
@@ -195,6 +197,8 @@ class _Training:
             return none, none, 1.0, (), offset + random.uniform(0.3, 8.0) * RATE
         rate = random.choice([1.0, random.uniform(_SLOWEST, _FASTEST)])
         clip = random.choice(self.clips)
+        while offset + clip.length / rate > samples - _EDGE_S * RATE:  # a short window does not hold every clip
+            clip = random.choice(self.clips)
         end = offset + clip.length / rate
         first, second, tokens = (clip.start, clip.length, offset), none, clip.tokens
         if random.random() < _TWO:
