@@ -55,7 +55,9 @@ class _Made:
 def run(arguments: argparse.Namespace) -> int:
     """Listen until the crew or a signal ends the case; exit code 0, also after a signal, 130 after a second Ctrl-C."""
     from voicelog.audio.microphone import Microphone
+    from voicelog.live.memory import share_arenas
 
+    share_arenas()
     if arguments.case and arguments.resume:
         raise UsageError("--case makes a new case and --resume goes on with one", "give one of the two")
     if arguments.mute and arguments.voice:
