@@ -27,6 +27,8 @@ LONGEST_S = 11.0
 """Longest clip that is used, seconds."""
 _EDGE_S = 0.1
 """Least of the window that is left after a clip."""
+_SAVE = 1000
+"""Steps after which the change so far is written."""
 _HELD_OUT = 256
 """Clips that are never trained on, to see how it goes; at most a quarter of all."""
 _TWO = 0.18
@@ -136,12 +138,18 @@ class _Training:
                 took = time.monotonic() - first
                 print(f"step {step} loss {losses * 10 / _LOOK:.3f} rate {rate:.1e} {took:.0f} s", flush=True)
                 losses = 0.0
+            if step % _SAVE == 0:
+                self._write(mean, out)
+        self._write(mean, out)
         with torch.no_grad():
             for row, averaged in zip(rows, mean, strict=True):
                 row.copy_(averaged)
         print(f"after {steps} steps: {self.exact()}", flush=True)
-        change = {name: (row.detach() - self.start[name]).cpu().numpy() for name, row in self.moving.items()}
-        write_parts(packed(change), out, "change")
+
+    def _write(self, mean: Sequence[Any], out: Path) -> None:
+        """The change so far, in place of what was written before: a machine may be taken away in the middle."""
+        moved = zip(self.moving, mean, strict=True)
+        write_parts(packed({name: (row - self.start[name]).cpu().numpy() for name, row in moved}), out, "change")
 
     def _rate(self, step: int, steps: int) -> float:
         """Warmed up, then along a cosine down to 3 %."""
