@@ -22,6 +22,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from voicelog.drill.adapt import kokoro
 from voicelog.drill.judge import OUTCOMES, Entered, FalseEntries, Heard, Outcome, Score, false_entries
 from voicelog.drill.summary import an_hour, by_snr, line_of, percentile, together, wilson_upper
 
@@ -175,6 +176,7 @@ def test_no_voice_is_in_both_sets() -> None:
         return {voice.partition("@")[0] for voice in VOICES[chosen]}
 
     assert not plain("tune") & plain("report")
+    assert plain("strange") == {f"kokoro-{name}" for name in kokoro.HELD_BACK}
 
 
 @pytest.mark.parametrize("chosen", SETS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import tempfile
@@ -9,8 +10,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from pathlib import Path
+from random import Random
 from typing import TYPE_CHECKING, Any
 
+from voicelog.drill.adapt import kokoro
 from voicelog.drill.script import DrillError
 from voicelog.recognisers.base import SAMPLE_RATE
 
@@ -115,6 +118,10 @@ def all_voices() -> tuple[Voice, ...]:
         *(
             Voice(f"flite-{option}", f"flite, voice {option}", "BSD-style, see flite", partial(_flite, option))
             for option in flite
+        ),
+        *(
+            Voice(f"kokoro-{name}", "Kokoro-82M, voices of kokoro-js", "Apache-2.0", partial(_kokoro, name))
+            for name in sorted(kokoro.HELD_BACK)
         ),
     )
 
@@ -250,6 +257,12 @@ def _flite(option: str, text: str, pace: float) -> tuple[Signal, int]:
         stretch = ["--setf", f"duration_stretch={1 / pace:.3f}"] if pace != 1 else []
         _program(["flite", "-voice", option, *stretch, "-t", text, "-o", str(wave)], "")
         return _decoded(wave.read_bytes() if wave.exists() else b"")
+
+
+def _kokoro(name: str, text: str, pace: float) -> tuple[Signal, int]:
+    folder = Path(os.environ.get("VOICELOG_KOKORO") or kokoro.FOLDER)
+    line = kokoro.said(text, [name], Random(text))
+    return kokoro.sound(replace(line, speed=pace), folder), kokoro.RATE
 
 
 def _program(command: list[str], text: str) -> bytes:

@@ -71,7 +71,7 @@ def _arguments(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--listeners", default=",".join((*FOR_AUDIO, "whisper")), help="names divided by commas (%(default)s)"
     )
-    parser.add_argument("--set", choices=(*SETS, "all"), default="report", help="voices to use (%(default)s)")
+    parser.add_argument("--set", choices=(*VOICES, "all"), default="report", help="voices to use (%(default)s)")
     thin = parser.add_mutually_exclusive_group()
     thin.add_argument("--quick", dest="every", action="store_const", const=QUICK, help="a fifth of it")
     thin.add_argument(
@@ -122,6 +122,9 @@ def _corpus(options: argparse.Namespace) -> tuple[list[Clip], list[Stream], list
     talk: list[Stream] = []
     missing: list[str] = []
     for chosen in SETS if options.set == "all" else [options.set]:
+        if chosen not in SETS:
+            clips += thinned(synthetic_clips(chosen), options.every)
+            continue
         human = human_speech(chosen, options.digits, options.readings)
         for row in (synthetic_clips(chosen), human.words, human.digits):
             clips += thinned(row, options.every)
@@ -173,7 +176,7 @@ def _conditions(options: argparse.Namespace, clips: Sequence[Clip], missing: Seq
         "before": options.before,
         "idle": options.idle,
         "callouts": dict(Counter(clip.source for clip in clips)),
-        "voices": {chosen: VOICES[chosen] for chosen in SETS if options.set in (chosen, "all")},
+        "voices": {chosen: VOICES[chosen] for chosen in VOICES if options.set in (chosen, "all")},
         "left_out": list(missing),
         "machine": f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}",
         "note": "Mostly synthetic voices and noise, few humans; not a field trial.",

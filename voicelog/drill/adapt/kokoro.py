@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     Signal = NDArray[np.float32]
 
 RATE = 24_000
+FOLDER = "package/voices"
+"""Where the voices are after ``npm pack kokoro-js && tar xzf kokoro-js-*.tgz``."""
 HELD_BACK = frozenset({"af_sarah", "am_eric", "am_puck", "bf_lily", "bm_lewis"})
 """Voices that are never trained on: with them it is seen how strange voices are heard."""
 _PARTS = 4
@@ -135,6 +137,8 @@ def _model() -> tuple[Any, Mapping[str, int]]:
 def _styles(folder: Path, name: str) -> Any:
     import numpy as np
 
+    if not (folder / f"{name}.bin").exists():
+        raise DrillError(f"{folder} has no voice {name}", "Get them: npm pack kokoro-js, unpacked: its folder voices.")
     return np.fromfile(folder / f"{name}.bin", dtype="<f4").reshape(-1, _STYLE)
 
 
