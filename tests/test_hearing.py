@@ -16,7 +16,7 @@ from voicelog.casefile.store import CaseFile
 from voicelog.dialogue.hearing import AGAIN, notice
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.tokens import words_of
-from voicelog.recognisers.base import Hypothesis, Utterance
+from voicelog.recognisers.base import AdaptedOpinion, Fit, Hypothesis, SecondOpinion, Utterance
 from voicelog.session import Session, Span
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -52,6 +52,21 @@ def test_a_callout_in_bad_sound_waits_for_a_confirm(session: Session, fault: Fau
 def test_a_correction_or_an_answer_in_bad_sound_waits_too(session: Session, texts: tuple[str, str]) -> None:
     hear(session, texts[0])
     assert flags(hear(session, texts[1], "noisy")) == ["hard_to_hear"]
+
+
+@pytest.mark.parametrize(("faults", "asked"), [((), False), (("too_soft",), False), (("noisy",), True)])
+def test_in_noise_a_number_that_sounds_alike_is_asked_about_though_two_listeners_wrote_it(
+    session: Session, faults: tuple[Fault, ...], asked: bool
+) -> None:
+    """Both listeners have written "forty" for "fourteen" at 0 dB; the lead of 4.8 lies between the two thresholds."""
+    fits = (Fit(("resps", "forty"), "Resps 40.", -0.1), Fit(("resps", "fourteen"), "Resps 14.", -0.9))
+    words = words_of("resps 40")
+    adapted = AdaptedOpinion(words, -0.1, fits, None, 3.0)
+    second = SecondOpinion(words, "", -0.1, fits, adapted=adapted)
+    utterance = Utterance((Hypothesis(words_of("resps forty")),), second)
+    entries = session.hear(utterance, NOON, Span(Decimal(0), Decimal(1), FLAC, faults=faults))
+    assert [entry.type for entry in entries].count("event") == (not asked)
+    assert any("or one four?" in str(entry.body.get("text")) for entry in entries) == asked, entries
 
 
 def test_a_callout_in_good_sound_stands(session: Session) -> None:
