@@ -67,6 +67,10 @@ def test_in_noise_a_number_that_sounds_alike_is_asked_about_though_two_listeners
     entries = session.hear(utterance, NOON, Span(Decimal(0), Decimal(1), FLAC, faults=faults))
     assert [entry.type for entry in entries].count("event") == (not asked)
     assert any("or one four?" in str(entry.body.get("text")) for entry in entries) == asked, entries
+    if asked:
+        # A number that answers in the same noise may be heard wrongly by both again: it waits for a confirm.
+        again = Utterance((Hypothesis(words_of("forty")),), SecondOpinion(words_of("40"), "", -0.1, adapted=adapted))
+        assert flags(session.hear(again, NOON, Span(Decimal(1), Decimal(2), FLAC, faults=faults))) == ["hard_to_hear"]
 
 
 def test_a_callout_in_good_sound_stands(session: Session) -> None:

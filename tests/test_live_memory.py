@@ -19,7 +19,7 @@ def resident_mb() -> float:
 
 needs_glibc = pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only glibc keeps them")
 THREADS = """
-import re, threading, time
+import threading
 from pathlib import Path
 from voicelog.live.memory import share_arenas
 share_arenas()
@@ -44,7 +44,8 @@ def test_threads_share_two_arenas() -> None:
     own = subprocess.run(
         [sys.executable, "-c", THREADS.replace("share_arenas()\n", "", 1)], capture_output=True, text=True, check=True
     )
-    assert int(shared.stdout) <= 1 < int(own.stdout)
+    # One more may lie at such a place by chance.
+    assert int(shared.stdout) + 2 < int(own.stdout)
 
 
 @needs_glibc

@@ -124,7 +124,7 @@ class Session:
         else:
             noisy = span is not None and "noisy" in span.faults
             result = judged(parse(words, self.grammar, context), utterance, self.grammar, context, noisy)
-            result = answered(self.state.question if context.asks_for else None, result, utterance)
+            result = answered(self.state.question if context.asks_for else None, result, utterance, noisy)
             result = unaddressed(result, utterance.best.words, self.attention, self.state)
             if utterance.second and utterance.second.ticket:
                 self._waiting[utterance.second.ticket] = (name, words, context, noisy)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
+from voicelog.parse.agreement import HARD_TO_HEAR
 from voicelog.parse.result import ParseResult
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ AGAIN = timedelta(minutes=2)
 
 def doubted(result: ParseResult, faults: Sequence[Fault]) -> ParseResult:
     """The result marked ``hard_to_hear``, where one listener alone heard it in bad sound."""
-    return replace(result, marks=(*result.marks, "hard_to_hear")) if faults else result
+    return replace(result, marks=(*result.marks, HARD_TO_HEAR)) if faults else result
 
 
 def notice(faults: Sequence[Fault], at: datetime, told: Mapping[Fault, datetime]) -> tuple[Fault, str] | None:

@@ -20,6 +20,8 @@ DOUBT = "heard_unclearly"
 """Flag of an entry that the second listener neither vouched for nor spoke against."""
 BEHIND = "second_listener_late"
 """Flag of an entry that the second listener has not heard yet."""
+HARD_TO_HEAR = "hard_to_hear"
+"""Flag of what was heard in bad sound."""
 _NUMBERS = (
     *("value", "systolic", "diastolic", "dose", "volume_ml", "total", "eye", "verbal", "motor", "left_mm", "right_mm"),
     *("flow_lpm", "energy_j", "gauge", "age", "weight_kg", "concentration", "stated_time"),
@@ -123,11 +125,12 @@ def _doubtful(result: ParseResult) -> ParseResult:
     return replace(result, marks=(*result.marks, BEHIND))
 
 
-def answered(question: Question | None, result: ParseResult, utterance: Utterance) -> ParseResult:
+def answered(question: Question | None, result: ParseResult, utterance: Utterance, noisy: bool = False) -> ParseResult:
     """The result, or the entry that a bare number makes of an open question about a value.
 
     Only a number that was offered answers, from either listener: it chooses between values that were both heard. Two
     that heard different ones choose nothing; of three, what only one of the free-text ones heard waits for a confirm.
+    So does any that was heard in noise: what was asked about sounds alike, and two may hear the same wrong one again.
     """
     if result.outcome != "not_understood" or question is None or question.about not in _NUMBERS:
         return result
@@ -137,7 +140,8 @@ def answered(question: Question | None, result: ParseResult, utterance: Utteranc
     chosen = [reading for reading in question.readings if digits_of(reading, question.about) in heard]
     if len(heard) != 1 or len(chosen) != 1:
         return result
-    marks = (ALONE,) if second.unlike_adapted and "" in numbers else ()
+    marks: tuple[str, ...] = (ALONE,) if second.unlike_adapted and "" in numbers else ()
+    marks += (HARD_TO_HEAR,) if noisy and utterance.second else ()
     return ParseResult("events", utterance.best.words, chosen[0], marks=marks)
 
 
