@@ -154,8 +154,17 @@ def test_two_values_for_one_thing_in_a_breath_are_asked_about(text: str, about: 
     assert about in [question.about for question in result.questions]
 
 
-def test_the_same_value_said_twice_is_no_contradiction() -> None:
-    assert heard("pulse eighty eight pulse eighty eight").outcome == "events"
+@pytest.mark.parametrize(
+    ("text", "entries"),
+    [
+        ("pulse eighty eight pulse eighty eight", 1), ("patient is alert and alert", 1),
+        ("sats ninety pulse eighty sats ninety", 2), ("pulse eighty pulse eighty regular", 2),
+        ("shock at two hundred shock at two hundred", 2),
+    ],
+)  # fmt: skip
+def test_the_same_value_said_twice_is_one_entry_and_an_act_done_twice_is_two(text: str, entries: int) -> None:
+    result = heard(text)
+    assert (result.outcome, len(result.drafts)) == ("events", entries)
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ def settled(drafts: Sequence[Draft]) -> tuple[list[Draft], list[Question]]:
     """The drafts of one breath without those that contradict each other, and a question for each pair of them.
 
     Acts are done twice and findings may be several; a sign, a score or the dose of one drug has one value at a time.
+    Such a value said twice is one entry: the crew repeats itself to be heard.
     """
     first: dict[Hashable, Draft] = {}
     dropped: set[int] = set()
@@ -32,6 +33,8 @@ def settled(drafts: Sequence[Draft]) -> tuple[list[Draft], list[Question]]:
             text = f"{field.replace('_', ' ')}: {values}? Say it again."
             questions.append(Question(field, text, contradicts=True))
             dropped |= {id(other), id(draft)}
+        elif other is not draft and event_fields(other.event) == event_fields(draft.event):
+            dropped.add(id(draft))
     return [draft for draft in drafts if id(draft) not in dropped], questions
 
 

@@ -56,7 +56,7 @@ class Batch:
     lines: tuple[Line, ...]
 
 
-def batches(lines: Sequence[Line], shares: dict[str, float], size: int = 300) -> list[Batch]:
+def batches(lines: Sequence[Line], shares: dict[str, float], size: int = 100) -> list[Batch]:
     """The lines dealt out to the engines by their shares, in batches that can be made side by side.
 
     Raises:
