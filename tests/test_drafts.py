@@ -145,6 +145,7 @@ def test_the_sum_of_the_coma_scale_is_its_parts() -> None:
         ("pulse eighty eight pulse ninety", "value"),
         ("pressure ninety over fifty pressure eighty over fifty", "systolic"),
         ("epinephrine one milligram i v epinephrine one milligram i v", "dose"), ("g c s ten g c s eleven", "total"),
+        ("pulse eighty pulse eighty pulse ninety", "value"), ("pulse eighty pulse ninety pulse eighty", "value"),
         ("left pupil six left pupil three", "left_mm"), ("age forty age fifty", "age"),
     ],
 )  # fmt: skip

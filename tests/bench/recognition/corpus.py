@@ -43,7 +43,7 @@ VOICES: dict[Set, tuple[str, ...]] = {
 }
 """No voice is in two. Their number shares no factor with that of the noises, so the rotations never lock.
 
-On "strange" no model was trained, though the adapted Whisper model was on others of their engine: for choosing between
+On "strange" no model was trained, though both adapted models were on others of their engine: for choosing between
 models that know all voices of "tune". It needs the extra adapt, and VOICELOG_KOKORO for the folder of voices.
 """
 TALK_SNR_DB = 15.0
