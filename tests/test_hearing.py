@@ -58,8 +58,8 @@ def test_a_correction_or_an_answer_in_bad_sound_waits_too(session: Session, text
 def test_in_noise_a_number_that_sounds_alike_is_asked_about_though_two_listeners_wrote_it(
     session: Session, faults: tuple[Fault, ...], asked: bool
 ) -> None:
-    """Both listeners have written "forty" for "fourteen" at 0 dB; the lead of 4.8 lies between the two thresholds."""
-    fits = (Fit(("resps", "forty"), "Resps 40.", -0.1), Fit(("resps", "fourteen"), "Resps 14.", -0.9))
+    """Both listeners have written "forty" for "fourteen" at 0 dB; the lead of 8 lies between the two thresholds."""
+    fits = (Fit(("resps", "forty"), "Resps 40.", -0.1, 5), Fit(("resps", "fourteen"), "Resps 14.", -0.9, 5))
     words = words_of("resps 40")
     adapted = AdaptedOpinion(words, -0.1, fits, None, 3.0)
     second = SecondOpinion(words, "", -0.1, fits, adapted=adapted)

@@ -90,6 +90,17 @@ def test_it_is_preferred_where_it_can_run() -> None:
     assert preferred() == "trio"
 
 
+@needs_model
+@pytest.mark.parametrize("damaged", ["tokenizer.json.gz", "vocabulary.txt.gz"])
+def test_a_damaged_packed_file_of_the_adapted_model_is_told(tmp_path: Path, damaged: str) -> None:
+    for file in MODEL.iterdir():
+        (tmp_path / file.name).symlink_to(file)
+    (tmp_path / damaged).unlink()
+    (tmp_path / damaged).write_bytes((MODEL / damaged).read_bytes()[:1000] + b"no more of it")
+    with pytest.raises(RecogniserError, match=r"cannot be read|is no Whisper model"):
+        whisper.open(load_grammar(), tmp_path)
+
+
 def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(whisper, "adapted_models", list)
     assert not trio.is_available().ready

@@ -55,6 +55,7 @@ def test_digits_said_one_by_one_can_be_written_so() -> None:
         ("heart rate fifteen", ["heart rate one fifteen", "heart rate fifty"]),
         ("heart rate one fifty", ["heart rate of fifty", "heart rate one fifteen"]),
         ("sugar of sixty eight", ["sugar one sixty eight"]),
+        ("glucose now seventy", ["glucose one seventy", "glucose now one seventy", "glucose now seventeen"]),
         ("b p one twenty over one ten", ["b p of twenty over one ten"]),
         ("heart rate forty", ["heart rate one forty", "heart rate fourteen"]),
         ("heart rate forty four", ["heart rate one forty four"]),

@@ -206,6 +206,11 @@ def sound_alike(words: Sequence[str], others: Sequence[str]) -> bool:
     )
 
 
+def spelled_alike(words: Sequence[str], others: Sequence[str]) -> bool:
+    """Whether two rows of words, word by word, hold an m where the other has an n, as ``i m`` and ``i n``."""
+    return len(words) == len(others) and any({one, two} == {"m", "n"} for one, two in zip(words, others, strict=True))
+
+
 def clock_of(words: Sequence[str]) -> str | None:
     """The clock time HH:MM of spoken words: ``oh nine oh five``, ``fourteen hundred``, ``ten past nine p m``."""
     said = [word for word in words if word not in {"hours", "o'clock", "m"}]

@@ -13,12 +13,12 @@ from dataclasses import dataclass, replace
 
 from voicelog.events import Medication, event_fields
 from voicelog.grammar.model import Grammar
-from voicelog.grammar.numbers import sound_alike
+from voicelog.grammar.numbers import sound_alike, spelled_alike
 from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
 from voicelog.parse.thresholds import SETTINGS, ThreeSettings
-from voicelog.parse.written import joined, numbers_in, unvouched
+from voicelog.parse.written import CLOCK_DIGITS, joined, numbers_in, unvouched
 from voicelog.parse.written import spoken as as_spoken
 from voicelog.recognisers.base import AdaptedOpinion, Fit, SecondOpinion, Utterance, Word
 
@@ -108,12 +108,14 @@ class _View:
     def wrote(self, result: ParseResult) -> bool:
         """Whether the free-text listener's own words, which nobody had put to it, mean just the same.
 
-        Where a value is in them it must share no weights with the adapted listener, and so have led among decoys.
+        Where a value is in them it must share no weights with the adapted listener, and so have led among decoys; a
+        number by as much as bears it out without that, for both have written "sixty five" for "fifty five".
         """
         own = self._own()
         if own.outcome not in {"events", "command"} or _POORER & set(own.flags) or _meaning(own) != _meaning(result):
             return False
-        if any(lead is not None and lead < 0 for lead in (self.adapted.led_by_number, self.adapted.led_by_name)):
+        leads = (self.adapted.led_by_number, self.settings.leans_by_number), (self.adapted.led_by_name, 0.0)
+        if any(lead is not None and lead < least for lead, least in leads):
             return False
         values = numbers_in([word.text for word in result.words]) or result.fragment or result.named_drug
         named = values or any(isinstance(draft.event, Medication) for draft in result.drafts)
@@ -180,13 +182,14 @@ class _View:
             return asked_about(draft, other)
         clearly = wrote and self._clearly_written()
         least = self.settings.sure_of_written if clearly else self.settings.sure
+        fits = max([self.adapted.score, *(fit.score for fit in self.adapted.fits[:1])])
         # A number written digit by digit fits badly as one, and was not put together by chance if the other wrote it.
-        sure = self.adapted.score >= least and (clearly or self._own_gap() <= self.settings.own)
+        sure = fits >= least and (clearly or self._own_gap() <= self.settings.own)
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
         named = wrote or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
         heard = not self.second.unlike_adapted and (wrote or self.bears_out(words))
-        if sure and named and heard and not self._turned(words):
+        if sure and named and heard and not self._turned(words) and (wrote or not self._more_was_heard(words)):
             return draft
         if isinstance(draft.event, Medication) and not sure:
             return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
@@ -206,20 +209,26 @@ class _View:
         """Whether the free-text listener heard a word that turns the callout around, and the reading has none."""
         return bool(TURNING & {word.text for word in self.second.words}) and not TURNING & set(words)
 
+    def _more_was_heard(self, words: Sequence[str]) -> bool:
+        """Whether the free-text listener wrote more numbers than the reading has, or a clock time that it lacks."""
+        own, said = joined([word.text for word in as_spoken(self.second.words)]), numbers_in(words)
+        numbers = numbers_in(own)
+        times = [number for number in numbers if len(number) >= CLOCK_DIGITS]
+        return len(numbers) > len(said) or bool(set(times) - set(said))
+
     def _leads(self) -> list[tuple[float, Fit]]:
         """What the reading may be taken for, likeliest first, and its lead over it by all three."""
         if not self.adapted.fits:
             return []
         reading, *others = self.adapted.fits
-        tokens = len(reading.text.split()) + 1
         theirs = {fit.words: fit for fit in self.second.fits}
         found = []
         for fit in others:
-            lead = (reading.score - fit.score) * tokens
+            lead = reading.total - fit.total
             other, own = theirs.get(fit.words), theirs.get(reading.words)
             if other is not None and own is not None:
                 most = self.settings.doubt
-                lead += min(most, max(-most, (own.score - other.score) * tokens)) + self._worth(other.kept)
+                lead += min(most, max(-most, own.total - other.total)) + self._worth(other.kept)
             found.append((lead, fit))
         return sorted(found, key=lambda row: row[0])
 
@@ -257,9 +266,13 @@ class _View:
         return self.settings.lead if by_number else self.settings.lead_by_name
 
     def _over(self, fit: Fit, least: float) -> float:
-        """The lead that is enough over one rival: in noise more over a number that sounds alike."""
-        alike = self.noisy and sound_alike(self.adapted.fits[0].words, fit.words)
-        return max(least, self.settings.lead) if alike else least
+        """The lead that is enough over one rival: more over a letter or a number that sounds alike."""
+        words = self.adapted.fits[0].words
+        if spelled_alike(words, fit.words):
+            return max(least, self.settings.lead)
+        if sound_alike(words, fit.words):
+            return max(least, self.settings.lead if self.noisy else self.settings.lead_over_alike)
+        return least
 
     def _otherwise(self, draft: Draft) -> Draft | None:
         """What the free-text listener wrote about the same thing, if it is a plain callout with other values."""

@@ -15,18 +15,21 @@ class ThreeSettings:
     """Least such score for which others' agreement makes a smaller lead enough."""
     own: float = 0.3
     """Most that the reading may fit worse than that text: what was put together from pieces fits badly."""
-    lead: float = 7.0
+    lead: float = 9.0
     """Least lead over what differs in a number, as natural logarithm of the odds, by both free listeners together; in
-    noise over a number that sounds alike always, since both have then written "forty" for "fourteen"."""
-    lead_of_all: float = 3.0
+    noise over a number that sounds alike always, since both have then written "forty" for "fourteen", and over a letter
+    that does, since both have written "i n" for "i m"."""
+    lead_over_alike: float = 7.0
+    """The same over a number that sounds alike where there is no noise, whoever wrote it."""
+    lead_of_all: float = 5.0
     """The same where both others bear the reading out."""
-    lead_of_written: float = 3.0
+    lead_of_written: float = 4.0
     """The same where the free-text listener wrote the same by itself."""
-    dose_of_written: float = 5.0
+    dose_of_written: float = 7.0
     """The same over another number in what is done with a drug."""
     sure_of_written: float = -1.5
     """Least score of the adapted listener's text then."""
-    lead_by_name: float = 2.5
+    lead_by_name: float = 4.0
     """The same over what differs in a drug, a route or a word."""
     doubt: float = 8.0
     """Most that the free-text listener's preference adds to a lead, or takes off it."""

@@ -53,9 +53,16 @@ class Fit:
     """The same as the second listener writes it."""
     score: float
     """Mean natural logarithm of the probabilities of its parts: 0 at best, comparable within one utterance only."""
+    tokens: int = 1
+    """How many parts that are."""
     kept: int | None = None
     """For a rival of the reading: how surely the first listener hears the reading and not this, as a power of ten that
     the reading may be put back by; 0 hardly, -1 when it hears this or another rival; None when it was not asked."""
+
+    @property
+    def total(self) -> float:
+        """Natural logarithm of the probability of the whole text: what one fits better than another by is log odds."""
+        return self.score * self.tokens
 
 
 LATE = "not heard yet"

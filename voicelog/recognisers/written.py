@@ -26,7 +26,8 @@ ALIKE: dict[str, tuple[str, ...]] = {
 _ONES = ("zero", *"one two three four five six seven eight nine".split())
 _TEENS = {value: word for word, value in TEENS.items()}
 _TENS = {value: word for word, value in TENS.items()}
-_OF_OR_ONE = {"one": "of", "of": "one"}
+_TAKEN_FOR_ONE = {"one": "of", "of": "one", "now": "one", "on": "one", "an": "one", "a": "one"}
+"""Before a number: what the first word may have been instead."""
 _IN_NUMBER = NUMBER_WORDS | {"over", "and"}
 ROUTES_ALIKE = {("i", "v"): ("m",), ("i", "m"): ("v", "n"), ("i", "n"): ("m",), ("i", "o"): ("v",)}
 """Spelled routes, and the last letters that they are taken for each other by."""
@@ -61,7 +62,11 @@ def written(words: Sequence[str], *, apart: bool = False, in_words: bool = False
             parts += [str(DIGITS[word]) for word in run]
         else:
             parts += _numbers(run, parts) if is_number else _letters(run)
-    text = " ".join(parts).replace(" percent", "%")
+    return sentence(" ".join(parts).replace(" percent", "%"))
+
+
+def sentence(text: str) -> str:
+    """A text as the free-text listeners write it, with a capital and a full stop; empty where it is."""
     return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
@@ -105,20 +110,20 @@ def _number_swaps(words: Words) -> Iterator[Words]:
     for place, word in enumerate(words):
         follows = words[place + 1] if place + 1 < len(words) else ""
         # The "one" of "one sixty" is lost in a breath, or a breath is taken for it.
-        if place and word in TENS.keys() | TEENS.keys() and words[place - 1] not in _IN_NUMBER | _OF_OR_ONE.keys():
+        if place and word in TENS.keys() | TEENS.keys() and words[place - 1] not in _IN_NUMBER | {"of"}:
             yield (*words[:place], "one", *words[place:])
         if word in TENS and DIGITS.get(follows):
             continue  # "forty five" has no teen beside it
         for other in ALIKE.get(word, ()):
             yield (*words[:place], other, *words[place + 1 :])
-        # Both listeners have taken "sugar of sixty eight" for "sugar one sixty eight".
+        # Both listeners have taken "sugar one sixty eight" for "sugar of sixty eight", "glucose one seventy" for "now".
         if (
-            word in _OF_OR_ONE
+            word in _TAKEN_FOR_ONE
             and place
             and words[place - 1] not in _IN_NUMBER
             and follows in TENS.keys() | TEENS.keys()
         ):
-            yield (*words[:place], _OF_OR_ONE[word], *words[place + 1 :])
+            yield (*words[:place], _TAKEN_FOR_ONE[word], *words[place + 1 :])
 
 
 def _route_swaps(words: Words) -> Iterator[Words]:

@@ -18,7 +18,7 @@ _EXAMPLES = """examples:
   python -m voicelog.drill.adapt data --model MODEL --out data
   python -m voicelog.drill.adapt.train --data data --out seed1 --seed 1
   python -m voicelog.drill.adapt convert --model MODEL --out models/adapted seed1 seed2 seed3
-MODEL is a Whisper model (tiny English) as CTranslate2 converts it, with its tokenizer.json."""
+MODEL is a Whisper model as CTranslate2 converts it, with its tokenizer.json and vocabulary.txt."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import shutil
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from pathlib import Path
 from voicelog.drill.adapt import ort_weights
 from voicelog.drill.adapt.config import digest
 from voicelog.drill.adapt.weights import FLOAT16, ModelFile, Tensor, changed, read_model, read_parts, write_model
+from voicelog.recognisers.whisper import PACKED
 
 INT8, FLOAT32 = 1, 0
 """CTranslate2's numbers for the types."""
@@ -20,8 +22,6 @@ _QUANTISED = ("/linear_", "embeddings/weight", "conv1/weight", "conv2/weight")
 
 def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> None:
     """Write the adapted model, as a directory that its listener can open.
-
-    Of a Whisper model it lacks the tokenizer, and is opened only while the model it started from is found too.
 
     Args:
         model: the directory with the model that the training started from.
@@ -46,6 +46,9 @@ def convert(model: Path, trained: Sequence[Path], keep: float, out: Path) -> Non
         made |= {name: digest(out / name) for name in ort_weights.FILES.values()}
     else:
         shutil.copy(model / "config.json", out)
+        for name in ("tokenizer.json", "vocabulary.txt"):
+            # Without a time of making, so that the same model gives the same file.
+            (out / f"{name}{PACKED}").write_bytes(gzip.compress((model / name).read_bytes(), mtime=0))
         write_model(in_eighths(changed(read_model(model / "model.bin"), mean, keep)), out / "model.bin")
         made = {
             "from": digest(model / "model.bin"),

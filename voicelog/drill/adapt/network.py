@@ -11,20 +11,18 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from voicelog.drill.adapt.spoil import Spoiler
 
-WIDTH, HEADS, LAYERS = 384, 6, 4
-"""Of the tiny model."""
-START, NO_TIMES, END = 50257, 50362, 50256
-"""Tokens of the English-only models: start of transcript, no time stamps, end of text."""
-_HEAD = WIDTH // HEADS
+HEAD = 64
+"""Width of one head of attention, in Whisper models of every size."""
+ENGLISH_WORDS = 51_864
+"""Tokens that the English-only models know; those of many languages know one more."""
 
 
 class Network:
-    """Encoder and decoder over a mapping of weights by CTranslate2's names."""
+    """Encoder and decoder over a mapping of weights by CTranslate2's names; its size is that of the weights.
 
-    start = (START, NO_TIMES)
-    """Tokens that stand before the text."""
-    end = END
-    """The token that ends it."""
+    ``start`` are the tokens that stand before the text (start of transcript, in a model of many languages English and
+    transcribe, no time stamps), ``end`` is the token that ends it.
+    """
 
     def __init__(self, weights: Mapping[str, Any], filters: Any = None) -> None:
         """``filters``: mel filters (80, 201), needed for ``features`` alone."""
@@ -34,6 +32,11 @@ class Network:
         self._filters = filters
         self._torch = torch
         self._nn: Any = torch.nn.functional
+        self._width = len(weights["encoder/layer_norm/gamma"])
+        self._layers = sum(name.endswith("/attention/linear_0/weight") for name in weights)
+        english = len(weights["decoder/embeddings/weight"]) == ENGLISH_WORDS
+        self.start = (50257, 50362) if english else (50258, 50259, 50359, 50363)
+        self.end = 50256 if english else 50257
 
     def features(self, audio: Any, spoiler: Spoiler | None = None) -> Any:
         """What the encoder is shown of sound (batch, samples), with parts blanked by the spoiler if there is one."""
@@ -41,13 +44,13 @@ class Network:
         return found if spoiler is None else spoiler.masked(found)
 
     def encoded(self, features: Any) -> Any:
-        """Log-mel features (batch, 80, frames) to states (batch, frames / 2, WIDTH)."""
+        """Log-mel features (batch, 80, frames) to states (batch, frames / 2, width)."""
         nn, get = self._nn, self._weights
         one = nn.gelu(nn.conv1d(features, get["encoder/conv1/weight"], get["encoder/conv1/bias"], padding=1))
         two = nn.gelu(nn.conv1d(one, get["encoder/conv2/weight"], get["encoder/conv2/bias"], stride=2, padding=1))
         states = two.transpose(1, 2)
         states = states + get["encoder/position_encodings/encodings"][: states.shape[1]]
-        for layer in range(LAYERS):
+        for layer in range(self._layers):
             at = f"encoder/layer_{layer}"
             states = states + self._self_attention(states, at, causal=False)
             states = states + self._feed_forward(states, at)
@@ -58,18 +61,18 @@ class Network:
         nn, get = self._nn, self._weights
         found = nn.embedding(tokens, get["decoder/embeddings/weight"])
         found = found + get["decoder/position_encodings/encodings"][: tokens.shape[1]]
-        for layer in range(LAYERS):
+        for layer in range(self._layers):
             at = f"decoder/layer_{layer}"
             found = found + self._self_attention(found, at, causal=True)
             query = self._linear(self._norm(found, f"{at}/attention/layer_norm"), f"{at}/attention/linear_0")
-            key, value = self._linear(states, f"{at}/attention/linear_1").split(WIDTH, -1)
+            key, value = self._linear(states, f"{at}/attention/linear_1").split(self._width, -1)
             found = found + self._linear(self._attended(query, key, value, False), f"{at}/attention/linear_2")
             found = found + self._feed_forward(found, at)
         return nn.linear(self._norm(found, "decoder/layer_norm"), get["decoder/embeddings/weight"])
 
     def _self_attention(self, states: Any, at: str, causal: bool) -> Any:
         normed = self._norm(states, f"{at}/self_attention/layer_norm")
-        query, key, value = self._linear(normed, f"{at}/self_attention/linear_0").split(WIDTH, -1)
+        query, key, value = self._linear(normed, f"{at}/self_attention/linear_0").split(self._width, -1)
         return self._linear(self._attended(query, key, value, causal), f"{at}/self_attention/linear_1")
 
     def _feed_forward(self, states: Any, at: str) -> Any:
@@ -78,15 +81,17 @@ class Network:
 
     def _attended(self, query: Any, key: Any, value: Any, causal: bool) -> Any:
         batch, length, _ = query.shape
-        parts = [row.view(batch, -1, HEADS, _HEAD).transpose(1, 2) for row in (query, key, value)]
+        parts = [row.view(batch, -1, self._width // HEAD, HEAD).transpose(1, 2) for row in (query, key, value)]
         mixed = self._nn.scaled_dot_product_attention(*parts, is_causal=causal)
-        return mixed.transpose(1, 2).reshape(batch, length, WIDTH)
+        return mixed.transpose(1, 2).reshape(batch, length, self._width)
 
     def _linear(self, states: Any, name: str) -> Any:
         return self._nn.linear(states, self._weights[f"{name}/weight"], self._weights[f"{name}/bias"])
 
     def _norm(self, states: Any, name: str) -> Any:
-        return self._nn.layer_norm(states, (WIDTH,), self._weights[f"{name}/gamma"], self._weights[f"{name}/beta"])
+        return self._nn.layer_norm(
+            states, (self._width,), self._weights[f"{name}/gamma"], self._weights[f"{name}/beta"]
+        )
 
 
 def greedy(network: Any, states: Any, most: int = 60) -> list[list[int]]:

@@ -149,7 +149,8 @@ class Spoiler:
     def _siren(self, batch: int, samples: int) -> Any:
         torch = self._torch
         time = torch.arange(samples, device=self._device)[None] / RATE
-        period = self._between(batch, 0.15, 6.0)[:, None]
+        # As many that yelp (a few sweeps a second) as that wail (SAE J1849: 10 to 30 a minute; figures from memory).
+        period = torch.exp(self._between(batch, math.log(0.15), math.log(6.0)))[:, None]
         sweep = 2 * (2 * ((time / period) % 1) - 1).abs() - 1
         sweep = torch.where(self._chance(batch, 0.3), torch.sign(torch.sin(2 * math.pi * time / period)), sweep)
         hertz = self._between(batch, 450, 900)[:, None] + (sweep + 1) / 2 * self._between(batch, 100, 1000)[:, None]
