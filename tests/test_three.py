@@ -251,6 +251,13 @@ def test_a_command_that_the_adapted_listener_did_not_hear_is_not_obeyed(said: st
     assert verdict(replace(alone, second=replace(second, unlike_adapted=True))).outcome == "not_understood"
 
 
+@pytest.mark.parametrize("said", ["take that back", "cancel that", "confirm", "close the case"])
+def test_a_bare_command_is_obeyed_only_where_both_wrote_it(said: str) -> None:
+    assert verdict(heard(said, said)).commands
+    for other in ("can sell that", "take that pack", ""):
+        assert verdict(heard(said, other, borne_out=True)).outcome == "not_understood"
+
+
 def only_the_other_heard(said: str, own: str, score: float, gap: float, borne_out: bool = True) -> Utterance:
     """What the trio gives when the free-text listener proposes, and the adapted one wrote ``own``, no callout."""
     utterance = heard(said, own, borne_out=borne_out, led=(9.0, 9.0))

@@ -55,9 +55,10 @@ def judged_by_three(
     texts = [word.text for word in result.words]
     wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
-    if (result.commands or result.questions) and (
-        not (wrote or view.bears_out(texts)) or (valued and view.may_have_other_values(texts, wrote))
-    ):
+    # A word or two that much talk sounds like, and it settles or takes back what stands: both must have written it.
+    bare = bool(result.commands) and not valued and result.named_drug is None
+    heard = wrote or (not bare and view.bears_out(texts))
+    if (result.commands or result.questions) and (not heard or (valued and view.may_have_other_values(texts, wrote))):
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
     if second.unlike_adapted and (result.commands or view.heard_otherwise()):
