@@ -175,7 +175,7 @@ def test_the_converted_model_hears_what_the_start_hears(tmp_path: Path) -> None:
     assert heard[0] == heard[1] != ""
 
 
-@pytest.mark.parametrize("path", BOTH, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", [*BOTH, SHIPPED.with_name("tiny.toml")], ids=lambda path: path.stem)
 def test_the_shipped_configs_can_be_read(path: Path) -> None:
     config = read_config(path)
     assert sum(config.voices.values()) == pytest.approx(1)

@@ -95,7 +95,7 @@ def test_other_readings_and_the_second_listener_stand_with_the_utterance(tmp_pat
     [
         (True, "the grammar listener heard the same"),
         (False, "the grammar listener did not hear the same"),
-        (None, "the other wrote the same by itself"),
+        (None, "another wrote the same by itself"),
     ],
 )
 def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool | None, told: str) -> None:
@@ -107,6 +107,9 @@ def test_what_an_adapted_listener_wrote_is_told_too(borne_out: bool | None, told
     assert _second(body) == f"pulls 90; adapted listener: pulse 90; {told}; {vote}"
     body["unlike_adapted"] = True
     assert _second(body) == f"pulls 90; the other one proposed: pulse 90; {told}; {vote}"
+    body = {**body, "unlike_adapted": False, "adapted": {**adapted, "third": ["pulse", "19"]}}
+    asked = "asked in doubt, a third wrote: pulse 19"
+    assert _second(body) == f"pulls 90; adapted listener: pulse 90; {told}; {asked}"
 
 
 def test_a_unit_that_nobody_said_is_shown_as_assumed(tmp_path: Path) -> None:

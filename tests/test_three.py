@@ -18,7 +18,7 @@ from voicelog.parse.result import Context, ParseResult
 from voicelog.parse.three import ALONE
 from voicelog.parse.tokens import words_of
 from voicelog.parse.written import spoken as as_spoken
-from voicelog.recognisers.base import AdaptedOpinion, Fit, Hypothesis, SecondOpinion, Utterance, Word
+from voicelog.recognisers.base import AdaptedOpinion, Fit, Hypothesis, SecondOpinion, ThirdOpinion, Utterance, Word
 from voicelog.recognisers.written import candidates, written
 
 GRAMMAR = load_grammar()
@@ -431,12 +431,102 @@ def test_an_unsure_drug_is_asked_about_and_a_command_alone_is_not_obeyed() -> No
     assert verdict(heard("confirm ketamine", "Confirm, Kate mean.")).commands
 
 
+def with_third(utterance: Utterance, wrote: str, lead: float = 0.0) -> Utterance:
+    """The same where a third free-text listener was asked, and puts every rival that much behind the reading."""
+    assert utterance.second is not None
+    assert utterance.second.adapted is not None
+    own = utterance.second.adapted
+    fits = tuple(replace(fit, score=-lead / fit.tokens if n else 0.0) for n, fit in enumerate(own.fits))
+    adapted = replace(own, third=ThirdOpinion(words_of(wrote), fits))
+    return replace(utterance, second=replace(utterance.second, adapted=adapted))
+
+
+def in_noise(utterance: Utterance) -> ParseResult:
+    return judged(parse(utterance.best.words, GRAMMAR), utterance, GRAMMAR, noisy=True)
+
+
+ALIKE = [
+    # One that the first two lead by 6 of the 7 needed, and a letter, where they lead by 6 of 9.
+    ("heart rate sixteen", "Heart rate 16.", (4.0, None)),
+    ("ketamine two hundred milligrams i m", "Ketamine 200 milligrams IM", (4.0, 4.0)),
+]
+
+
+@pytest.mark.parametrize(("said", "other", "led"), ALIKE)
+def test_what_sounds_alike_stands_where_three_wrote_it_and_lead_by_enough(
+    said: str, other: str, led: tuple[float | None, float | None]
+) -> None:
+    tokens = len(written(said.split()).split()) + 1
+    sound = heard(said, other, lead=6.0 / tokens, led=led)
+    assert verdict(sound).outcome == "ambiguous"
+    assert verdict(with_third(sound, other, 1.5)).outcome == "ambiguous"
+    accepted = verdict(with_third(sound, other, 2.5))
+    assert (accepted.outcome, accepted.flags) == ("events", ())
+    # By itself it must have written the same.
+    assert verdict(with_third(sound, "no idea", 8.0)).outcome == "ambiguous"
+
+
+def test_in_noise_a_third_does_not_count_over_a_number_and_less_over_a_letter() -> None:
+    number, letter = (
+        heard(said, other, lead=6.0 / (len(written(said.split()).split()) + 1), led=led) for said, other, led in ALIKE
+    )
+    assert in_noise(with_third(number, "Heart rate 16.", 8.0)).outcome == "ambiguous"
+    assert in_noise(with_third(letter, "Ketamine 200 milligrams IM", 4.0)).outcome == "ambiguous"
+    assert in_noise(with_third(letter, "Ketamine 200 milligrams IM", 6.0)).outcome == "events"
+
+
+def test_two_against_one_need_a_large_lead_over_what_that_one_wrote() -> None:
+    sound = heard("heart rate ninety", "Heart rate 19.", lead=4.0 / 4, led=(0.5, None))
+    assert verdict(sound).outcome == "ambiguous"
+    assert verdict(with_third(sound, "Heart rate 90.", 4.0)).outcome == "ambiguous"
+    accepted = verdict(with_third(sound, "Heart rate 90.", 5.5))
+    assert (accepted.outcome, accepted.flags) == ("events", ())
+    # What nobody has scored may be anything: a number that is no candidate is asked about.
+    assert (
+        verdict(with_third(heard("heart rate ninety", "Heart rate 42."), "Heart rate 90.", 8.0)).outcome == "ambiguous"
+    )
+    drawn = with_third(
+        heard("heart rate ninety", "Heart rate 19.", lead=4.0 / 4, led=(-0.5, None)), "Heart rate 90.", 8.0
+    )
+    assert verdict(drawn).outcome == "ambiguous"
+
+
+def test_a_third_that_wrote_the_same_bears_out_a_drug_but_no_bare_command() -> None:
+    alone = heard("ketamine fifty milligrams i v", "Get a mean line", led=(1.0, 3.0))
+    assert verdict(alone).flags == (ALONE,)
+    assert verdict(with_third(alone, "Ketamine 50 milligrams IV", 6.0)).flags == ()
+    assert in_noise(with_third(alone, "Ketamine 50 milligrams IV", 6.0)).flags == (ALONE,)
+    assert verdict(with_third(alone, "Ketamine 15 milligrams IV", 6.0)).flags == (ALONE,)
+    # The one that votes must lean to the name where it did not write it.
+    unsure = heard("ketamine fifty milligrams i v", "Get a mean line", led=(1.0, 1.0))
+    assert verdict(with_third(unsure, "Ketamine 50 milligrams IV", 6.0)).flags == (ALONE,)
+    command = heard("take that back", "take that pack")
+    assert verdict(with_third(command, "take that back", 8.0)).outcome == "not_understood"
+
+
+def test_a_number_that_the_other_wrote_besides_is_not_lost_though_two_lack_it() -> None:
+    said = heard("seizure has stopped", "Seizure has stopped at 10:20.")
+    assert verdict(with_third(said, "Seizure has stopped.", 8.0)).outcome == "ambiguous"
+    # What was written instead is a rival; however far it is led, the number was heard.
+    assert said.second is not None
+    assert said.second.adapted is not None
+    longer = fit("seizure has stopped at ten twenty".split(), -9.0)
+    adapted = replace(said.second.adapted, fits=(*said.second.adapted.fits, longer))
+    led = replace(said, second=replace(said.second, fits=(*said.second.fits, longer), adapted=adapted))
+    assert verdict(with_third(led, "Seizure has stopped.", 8.0)).flags == (ALONE,)
+
+
 @settings(max_examples=60, deadline=None)
-@given(st.text(alphabet="abcdefghiklmnoprstuvw 0123456789", max_size=40), st.floats(-3, 3), st.booleans())
-def test_no_words_of_the_others_change_a_value(other: str, lead: float, borne_out: bool) -> None:
+@given(
+    st.text(alphabet="abcdefghiklmnoprstuvw 0123456789", max_size=40),
+    st.sampled_from(["", "heart rate 16", "heart rate 60", "ketamine 50 milligrams iv", "ketamine 15 milligrams iv"]),
+    st.floats(-3, 3),
+    st.booleans(),
+)
+def test_no_words_of_the_others_change_a_value(other: str, third: str, lead: float, borne_out: bool) -> None:
     for said in ("heart rate sixteen", "ketamine fifty milligrams i v", "pressure one ten over seventy"):
         plain = parse(words_of(said), GRAMMAR)
-        result = verdict(heard(said, other, lead=lead, borne_out=borne_out))
+        result = verdict(with_third(heard(said, other, lead=lead, borne_out=borne_out), third, 4 * lead))
         assert [event_fields(draft.event) for draft in result.drafts] in (
             [],
             [event_fields(draft.event) for draft in plain.drafts],

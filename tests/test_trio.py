@@ -17,11 +17,12 @@ from voicelog.grammar.loader import load_grammar
 from voicelog.parse.agreement import judged
 from voicelog.parse.parser import parse
 from voicelog.recognisers import trio, whisper
-from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, Utterance, Word
+from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, ThirdOpinion, Utterance, Word
 from voicelog.recognisers.meanings import same_meaning
 from voicelog.recognisers.registry import FOR_AUDIO, preferred, recogniser
 
 MODEL = Path(__file__).parents[1] / "models" / "adapted"
+THIRD = MODEL.with_name("adapted-tiny")
 
 
 @needs_model
@@ -36,6 +37,7 @@ class TestTrio(RecogniserContract):
     def test_options_name_all_engines(self, listener: Listener) -> None:
         assert listener.options["adapted_model"] == "adapted"
         assert listener.options["second_model"] == "adapted-moonshine"
+        assert listener.options["third_model"] == "adapted-tiny"
         assert listener.options["grammar_engine"].startswith("pocketsphinx")
 
     def test_words_that_the_grammar_listener_bears_out_have_times(self, listener: Listener) -> None:
@@ -45,6 +47,15 @@ class TestTrio(RecogniserContract):
         # Both free-text listeners wrote the same, so the grammar listener was only asked where the words lie.
         assert utterance.second.adapted.borne_out is None
         assert all(word.start is not None and word.end is not None for word in utterance.best.words)
+
+    def test_a_third_is_asked_in_doubt_alone(self, listener: Listener) -> None:
+        assert _third(listener, "patient contact") is None
+        doubtful = ("respirations thirty two", "responds to voice", "pupils pinpoint", "suction done")
+        asked = [third for said in doubtful if (third := _third(listener, said)) is not None]
+        assert asked
+        assert all(third.words for third in asked)
+        # Reading and rivals are scored only where it wrote the reading by itself.
+        assert any(third.fits and all(fit.total < 0 for fit in third.fits) for third in asked)
 
     @pytest.mark.parametrize("said", ["heart rate one thirty six", "patient contact", "respiratory rate thirty six"])
     def test_a_clear_callout_is_accepted(self, listener: Listener, said: str) -> None:
@@ -77,9 +88,16 @@ class TestTrio(RecogniserContract):
         assert judged(parse(utterance.best.words, load_grammar()), utterance, load_grammar()).drafts == ()
 
 
+def _third(listener: Listener, said: str) -> ThirdOpinion | None:
+    second = hear(listener, clips()[said]).second
+    assert second is not None
+    assert second.adapted is not None
+    return second.adapted.third
+
+
 @needs_model
 def test_the_adapted_model_never_vouches() -> None:
-    assert whisper.adapted_models() == [MODEL]
+    assert whisper.adapted_models() == [MODEL, THIRD]
     assert "adapted" not in whisper.is_available().detail
 
 
@@ -101,6 +119,25 @@ def test_a_damaged_packed_file_of_the_adapted_model_is_told(tmp_path: Path, dama
         whisper.open(load_grammar(), tmp_path)
 
 
+@needs_model
+def test_without_a_third_the_others_judge_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    both = trio.is_available().detail
+    monkeypatch.setattr(whisper, "adapted_models", lambda: [MODEL])
+    assert both == f"{trio.is_available().detail}; model adapted-tiny is asked in doubt"
+    listener = trio.open(load_grammar())
+    try:
+        assert "third_model" not in listener.options
+        assert all(_third(listener, said) is None for said in ("respirations thirty two", "pupils pinpoint"))
+    finally:
+        listener.close()
+
+
+def test_a_model_of_ones_own_proposes_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    # It may have been made from the shipped one, which then shares its weights and cannot vouch for it.
+    monkeypatch.setattr(whisper, "adapted_models", lambda: [tmp_path / "ours", MODEL, THIRD])
+    assert trio._further(whisper.adapted_models()) == []
+
+
 def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(whisper, "adapted_models", list)
     assert not trio.is_available().ready
@@ -112,6 +149,7 @@ def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.Monk
     ("folder", "name", "file"),
     [
         ("adapted", "model", "model.bin"),
+        ("adapted-tiny", "model", "model.bin"),
         ("adapted-moonshine", "encoder_model.ort", "encoder_model.ort"),
         ("adapted-moonshine", "decoder_model_merged.ort", "decoder_model_merged.ort"),
     ],

@@ -278,6 +278,7 @@ def _adapted(opinion: AdaptedOpinion) -> dict[str, Any]:
             for name, lead in (("led_by_number", opinion.led_by_number), ("led_by_name", opinion.led_by_name))
             if lead is not None
         },
+        **({"third": [word.text for word in opinion.third.words]} if opinion.third else {}),
     }
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 from voicelog.events import Medication, event_fields
 from voicelog.grammar.model import Grammar
-from voicelog.grammar.numbers import sound_alike, spelled_alike
 from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
+from voicelog.parse.leads import enough_over, leads
 from voicelog.parse.parser import parse
 from voicelog.parse.result import Context, Draft, ParseResult, Question
 from voicelog.parse.thresholds import SETTINGS, ThreeSettings
@@ -52,6 +52,7 @@ def judged_by_three(
     if second is None or second.adapted is None or result.outcome == "not_understood":
         return result
     view = _View(second, second.adapted, grammar, context, noisy, settings)
+    view = replace(view, by_third=view.third_wrote(result))
     texts = [word.text for word in result.words]
     wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
@@ -85,6 +86,8 @@ class _View:
     context: Context
     noisy: bool
     settings: ThreeSettings
+    by_third: bool = False
+    """Whether a further adapted listener wrote the reading by itself."""
 
     def bears_out(self, texts: Sequence[str]) -> bool:
         """Whether another listener has heard a reading too: its values, or its numbers and as good a fit.
@@ -112,19 +115,33 @@ class _View:
         Where a value is in them it must share no weights with the adapted listener, and so have led among decoys; a
         number by as much as bears it out without that, for both have written "sixty five" for "fifty five".
         """
-        own = self._own()
-        if own.outcome not in {"events", "command"} or _POORER & set(own.flags) or _meaning(own) != _meaning(result):
-            return False
-        leads = (self.adapted.led_by_number, self.settings.leans_by_number), (self.adapted.led_by_name, 0.0)
-        if any(lead is not None and lead < least for lead, least in leads):
+        if not self._is(self._own(), result) or not self._led_by(self.settings.leans_by_number, 0.0):
             return False
         values = numbers_in([word.text for word in result.words]) or result.fragment or result.named_drug
         named = values or any(isinstance(draft.event, Medication) for draft in result.drafts)
         return not named or (self.adapted.led_by_number, self.adapted.led_by_name) != (None, None)
 
-    def _own(self) -> ParseResult:
-        texts = joined([word.text for word in as_spoken(self.second.words)])
+    def third_wrote(self, result: ParseResult) -> bool:
+        """Whether the further listener's own words mean just the same, and the one that votes leans to it too."""
+        third = self.adapted.third
+        if third is None or not self._is(self._own(third.words), result):
+            return False
+        by_name = 0.0 if self._is(self._own(), result) else self.settings.leans_by_name
+        # In noise two have written "sixty five" for "fifty five" while the one that votes hardly preferred it.
+        return self._led_by(self.settings.leans_by_number if self.noisy else 0.0, by_name)
+
+    def _led_by(self, by_number: float, by_name: float) -> bool:
+        """Whether the one that votes prefers the reading to its decoys by that much, where there were any."""
+        leads = (self.adapted.led_by_number, by_number), (self.adapted.led_by_name, by_name)
+        return all(lead is None or lead >= least for lead, least in leads)
+
+    def _own(self, words: Sequence[Word] | None = None) -> ParseResult:
+        texts = joined([word.text for word in as_spoken(self.second.words if words is None else words)])
         return parse([Word(text) for text in texts], self.grammar)
+
+    def _is(self, own: ParseResult, result: ParseResult) -> bool:
+        sound = own.outcome in {"events", "command"} and not _POORER & set(own.flags)
+        return sound and _meaning(own) == _meaning(result)
 
     def may_have_other_values(self, texts: Sequence[str], wrote: bool) -> bool:
         """Whether a command, a correction above all, may have been said with another number or name.
@@ -181,15 +198,16 @@ class _View:
         other = self._otherwise(draft)
         if other is not None:
             return asked_about(draft, other)
-        clearly = wrote and self._clearly_written()
+        agreed = wrote or self.by_third
+        clearly = agreed and self._clearly_written()
         least = self.settings.sure_of_written if clearly else self.settings.sure
         fits = max([self.adapted.score, *(fit.score for fit in self.adapted.fits[:1])])
         # A number written digit by digit fits badly as one, and was not put together by chance if the other wrote it.
         sure = fits >= least and (clearly or self._own_gap() <= self.settings.own)
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
-        named = wrote or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
-        heard = not self.second.unlike_adapted and (wrote or self.bears_out(words))
+        named = agreed or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
+        heard = not self.second.unlike_adapted and (agreed or self.bears_out(words))
         if sure and named and heard and not self._turned(words) and (wrote or not self._more_was_heard(words)):
             return draft
         if isinstance(draft.event, Medication) and not sure:
@@ -218,26 +236,11 @@ class _View:
         return len(numbers) > len(said) or bool(set(times) - set(said))
 
     def _leads(self) -> list[tuple[float, Fit]]:
-        """What the reading may be taken for, likeliest first, and its lead over it by all three."""
-        if not self.adapted.fits:
-            return []
-        reading, *others = self.adapted.fits
-        theirs = {fit.words: fit for fit in self.second.fits}
-        found = []
-        for fit in others:
-            lead = reading.total - fit.total
-            other, own = theirs.get(fit.words), theirs.get(reading.words)
-            if other is not None and own is not None:
-                most = self.settings.doubt
-                lead += min(most, max(-most, own.total - other.total)) + self._worth(other.kept)
-            found.append((lead, fit))
-        return sorted(found, key=lambda row: row[0])
+        return leads(self.second, self.by_third, self.noisy, self.settings)
 
-    def _worth(self, kept: int | None) -> float:
-        """What the grammar listener's preference adds to a lead."""
-        if kept is None:
-            return 0.0
-        return kept * self.settings.kept if kept >= 0 else -self.settings.lost
+    def _over(self, fit: Fit, least: float) -> float:
+        words = self.adapted.fits[0].words
+        return max(least, enough_over(words, fit.words, self.by_third, self.noisy, self.settings))
 
     def _rival(self, place: int, draft: Draft, of: int, wrote: bool) -> Draft | None:
         """The likeliest reading with another value here, where the draft does not lead it by enough."""
@@ -258,7 +261,7 @@ class _View:
 
     def _least(self, by_number: bool, wrote: bool) -> float:
         """The lead that is enough."""
-        if wrote:
+        if wrote or self.by_third:
             return self.settings.lead_of_written
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         clear = self.adapted.score >= self.settings.clear
@@ -266,25 +269,27 @@ class _View:
             return self.settings.lead_of_all
         return self.settings.lead if by_number else self.settings.lead_by_name
 
-    def _over(self, fit: Fit, least: float) -> float:
-        """The lead that is enough over one rival: more over a letter or a number that sounds alike."""
-        words = self.adapted.fits[0].words
-        if spelled_alike(words, fit.words):
-            return max(least, self.settings.lead)
-        if sound_alike(words, fit.words):
-            return max(least, self.settings.lead if self.noisy else self.settings.lead_over_alike)
-        return least
-
     def _otherwise(self, draft: Draft) -> Draft | None:
         """What the free-text listener wrote about the same thing, if it is a plain callout with other values."""
         own = self._own()
         alike = [other for other in own.drafts if thing_of(other.event) == thing_of(draft.event)]
         if own.outcome != "events" or _POORER & set(own.flags) or len(alike) != 1:
             return None
-        return None if says_no_more(alike[0].event, draft.event) else alike[0]
+        if says_no_more(alike[0].event, draft.event) or (self.by_third and self._led(own)):
+            return None
+        return alike[0]
+
+    def _led(self, own: ParseResult) -> bool:
+        """Whether the reading leads what the free-text listener wrote by enough for that to have been a slip."""
+        said = _meaning(own)
+        leads = [lead for lead, fit in self._leads() if _meaning(self._result(fit.words)) == said]
+        return bool(leads) and min(leads) >= self.settings.lead
 
     def _read(self, words: Sequence[str]) -> tuple[Draft, ...]:
-        return parse([Word(word) for word in words], self.grammar, self.context).drafts
+        return self._result(words).drafts
+
+    def _result(self, words: Sequence[str]) -> ParseResult:
+        return parse([Word(word) for word in words], self.grammar, self.context)
 
 
 def _meaning(result: ParseResult) -> tuple[object, ...]:

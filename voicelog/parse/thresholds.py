@@ -21,6 +21,11 @@ class ThreeSettings:
     that does, since both have written "i n" for "i m"."""
     lead_over_alike: float = 7.0
     """The same over a number that sounds alike where there is no noise, whoever wrote it."""
+    lead_of_three: float = 8.0
+    """The same by three, over a number or a letter that sounds alike, where a further adapted listener wrote the
+    reading too; in noise that one does not count over a number."""
+    lead_of_three_in_noise: float = 11.0
+    """The same over a letter in noise."""
     lead_of_all: float = 5.0
     """The same where both others bear the reading out."""
     lead_of_written: float = 4.0

@@ -70,6 +70,16 @@ LATE = "not heard yet"
 
 
 @dataclass(frozen=True)
+class ThirdOpinion:
+    """What a second adapted listener made of a sound that the others left in doubt; it shares no weights with them."""
+
+    words: tuple[Word, ...] = ()
+    """Its own text, without times; empty when it refused."""
+    fits: tuple[Fit, ...] = ()
+    """The reading and what it may be taken for, scored by it."""
+
+
+@dataclass(frozen=True)
 class AdaptedOpinion:
     """What the listener that proposed made of the sound: the adapted one, or the other where that wrote no callout."""
 
@@ -81,12 +91,14 @@ class AdaptedOpinion:
     """The reading and what it may be taken for, scored by it."""
     borne_out: bool | None = False
     """Whether the grammar listener, held to the sentence with all values open, hears the same values; None where it was
-    not asked, as the other free-text listener wrote the same by itself."""
+    not asked, as another free-text listener wrote the same by itself."""
     led_by_number: float | None = None
     """Least lead of the reading over others with another number, by a second listener that shares no weights with the
     adapted one, as natural logarithm of the odds; None where there are none, or no such listener."""
     led_by_name: float | None = None
     """The same over others with another drug, route, unit or side."""
+    third: ThirdOpinion | None = None
+    """Of a further listener; None where there is none, or it was not asked."""
 
 
 @dataclass(frozen=True)

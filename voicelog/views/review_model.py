@@ -232,12 +232,13 @@ def _second(body: Any) -> str:
     if not isinstance(adapted, dict):
         return heard
     wrote = printable(" ".join(str(word) for word in adapted.get("words") or ()))
-    same = {True: "the grammar listener heard the same", None: "the other wrote the same by itself"}
+    same = {True: "the grammar listener heard the same", None: "another wrote the same by itself"}
     with_it = same.get(adapted.get("borne_out", False), "the grammar listener did not hear the same")
     votes = [f"{lead} over {what}" for what, key in _VOTES if (lead := adapted.get(key)) is not None]
     vote = f"; set beside others it leads by {' and '.join(map(str, votes))}" if votes else ""
     proposed = f"the other one proposed: {wrote}" if body.get("unlike_adapted") else f"adapted listener: {wrote}"
-    return f"{heard}; {proposed}; {with_it}{printable(vote)}"
+    third = f"; asked in doubt, a third wrote: {' '.join(map(str, adapted['third']))}" if adapted.get("third") else ""
+    return f"{heard}; {proposed}; {with_it}{printable(vote + third)}"
 
 
 def _gap(entry: Entry) -> GapView:
