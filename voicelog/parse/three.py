@@ -57,8 +57,8 @@ def judged_by_three(
     wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
     # A word or two that much talk sounds like, and it settles or takes back what stands: both must have written it.
-    bare = bool(result.commands) and not valued and result.named_drug is None
-    heard = wrote or (not bare and view.bears_out(texts))
+    plain = bool(result.commands) and not valued and result.named_drug is None
+    heard = wrote or (not plain and view.bears_out(texts))
     if (result.commands or result.questions) and (not heard or (valued and view.may_have_other_values(texts, wrote))):
         reason = f"{' '.join(texts)!r} is borne out by no other listener"
         return ParseResult("not_understood", result.words, reason=reason)
@@ -70,9 +70,13 @@ def judged_by_three(
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
     # The one that votes is sure of other words: "where is the nasal airway". Values are asked about one by one.
-    alone = all(ALONE in draft.flags for draft in kept) or not (wrote or numbers_in(texts))
-    if kept and not questions and alone and view.heard_otherwise():
+    alone = bool(kept) and all(ALONE in draft.flags for draft in kept)
+    if kept and not questions and (alone or not (wrote or numbers_in(texts))) and view.heard_otherwise():
         return view.refused(result)
+    # Nor is a callout without a number or a drug that is doubtful and that nobody else wrote, unless more was heard.
+    bare = not numbers_in(texts) and not any(isinstance(draft.event, Medication) for draft in result.drafts)
+    if bare and alone and not (questions or wrote or view.by_third or view.more_was_heard(texts)):
+        return ParseResult("not_understood", result.words, reason=f"{' '.join(texts)!r}: one listener only")
     if not questions:
         return replace(result, drafts=kept)
     return ParseResult("ambiguous", (), kept, questions=(*questions, *result.questions))
@@ -208,7 +212,7 @@ class _View:
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
         named = agreed or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
         heard = not self.second.unlike_adapted and (agreed or self.bears_out(words))
-        if sure and named and heard and not self._turned(words) and (wrote or not self._more_was_heard(words)):
+        if sure and named and heard and not self._turned(words) and (wrote or not self.more_was_heard(words)):
             return draft
         if isinstance(draft.event, Medication) and not sure:
             return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
@@ -228,7 +232,7 @@ class _View:
         """Whether the free-text listener heard a word that turns the callout around, and the reading has none."""
         return bool(TURNING & {word.text for word in self.second.words}) and not TURNING & set(words)
 
-    def _more_was_heard(self, words: Sequence[str]) -> bool:
+    def more_was_heard(self, words: Sequence[str]) -> bool:
         """Whether the free-text listener wrote more numbers than the reading has, or a clock time that it lacks."""
         own, said = joined([word.text for word in as_spoken(self.second.words)]), numbers_in(words)
         numbers = numbers_in(own)
