@@ -132,10 +132,17 @@ def test_without_a_third_the_others_judge_alone(monkeypatch: pytest.MonkeyPatch)
         listener.close()
 
 
-def test_a_model_of_ones_own_proposes_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    # It may have been made from the shipped one, which then shares its weights and cannot vouch for it.
-    monkeypatch.setattr(whisper, "adapted_models", lambda: [tmp_path / "ours", MODEL, THIRD])
-    assert trio._further(whisper.adapted_models()) == []
+@pytest.mark.parametrize(
+    ("made", "asked"),
+    [('{"from": "another"}', True), ('{"from": "the same"}', False), ("{}", False), ("[]", False), ("no JSON", False)],
+)
+def test_a_third_never_began_as_the_one_that_proposes(tmp_path: Path, made: str, asked: bool) -> None:
+    for name, text in (("a", '{"from": "the same"}'), ("b", made)):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "made.json").write_text(text, encoding="utf-8")
+    assert trio._further([tmp_path / "a", tmp_path / "b"]) == [tmp_path / "b"] * asked
+    # Nor is a shipped one asked beside a model of one's own that lies elsewhere.
+    assert trio._further([tmp_path / "a", MODEL, THIRD]) == []
 
 
 def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.MonkeyPatch) -> None:

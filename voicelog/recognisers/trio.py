@@ -5,6 +5,7 @@ Where the adapted listener wrote no callout, the free-text one may propose, and 
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -59,8 +60,22 @@ def is_available() -> Availability:
 
 
 def _further(found: Sequence[Path]) -> list[Path]:
-    """The adapted model that lies beside the one that proposes, if there is one: at most one is asked."""
-    return [path for path in found[1:2] if path.parent == found[0].parent]
+    """The adapted model that lies beside the one that proposes and was not made from the same one, if there is any.
+
+    Of several the first by name: two that began with the same weights must not vouch for each other.
+    """
+    proposes = _made_from(found[0])
+    others = [path for path in found[1:] if path.parent == found[0].parent]
+    return [path for path in others if _made_from(path) not in {"", proposes}][:1]
+
+
+def _made_from(model: Path) -> str:
+    """Digest of the model that an adapted one was made from; '' where its file does not say."""
+    try:
+        made = json.loads((model / whisper.ADAPTED_FILE).read_text(encoding="utf-8"))
+        return str(made["from"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
 
 
 def open(grammar: Grammar, patience_s: float | None = None) -> TrioListener:
