@@ -489,6 +489,31 @@ def test_in_noise_a_third_does_not_count_over_a_number_and_less_over_a_letter() 
     assert in_noise(with_third(letter, "Ketamine 200 milligrams IM", 6.0)).outcome == "events"
 
 
+def test_a_dose_that_sounds_alike_needs_the_largest_lead_by_two() -> None:
+    def by(lead: float) -> Utterance:
+        sound = heard("ketamine fifty milligrams i v", "Ketamine 50 milligrams IV", lead=lead / 5, led=(4.0, 5.0))
+        return with_third(sound, "Ketamine 50 milligrams IV", 8.0)
+
+    (question,) = verdict(by(11.0)).questions
+    assert question.text == "ketamine 50, or 15?"
+    assert (verdict(by(13.0)).outcome, verdict(by(13.0)).flags) == ("events", ())
+
+
+@pytest.mark.parametrize(
+    ("other", "borne_out", "flags"),
+    [
+        ("Heart rate 120, weak.", False, ()),
+        ("Heart rate 120, reek.", False, (ALONE,)),
+        ("Heart rate 120.", False, (ALONE,)),
+        ("Heart rate 120, reek.", True, ()),
+    ],
+)
+def test_a_word_beside_the_number_must_be_heard_by_another_too(
+    other: str, borne_out: bool, flags: tuple[str, ...]
+) -> None:
+    assert verdict(heard("heart rate one twenty weak", other, borne_out=borne_out)).flags == flags
+
+
 def test_two_against_one_need_a_large_lead_over_what_that_one_wrote() -> None:
     sound = heard("heart rate ninety", "Heart rate 19.", lead=4.0 / 4, led=(0.5, None))
     assert verdict(sound).outcome == "ambiguous"

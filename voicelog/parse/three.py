@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 from voicelog.events import Medication, event_fields
 from voicelog.grammar.model import Grammar
+from voicelog.grammar.numbers import sound_alike
 from voicelog.parse.differences import NAMES, asked_about, differing, says_no_more, thing_of
 from voicelog.parse.leads import enough_over, leads
 from voicelog.parse.parser import parse
@@ -26,6 +27,8 @@ ALONE = "heard_by_one_listener"
 """Flag of an entry that no other listener bears out."""
 TURNING = frozenset("no not never none without denies denied".split())
 """Words that turn a callout around."""
+_BESIDE = ("rhythm", "quality", "oxygen")
+"""What a vital sign has beside its number."""
 _POORER = frozenset({"label_repaired", "words_left_over", "implausible"})
 """Flags of another reading that does not make sense by itself."""
 
@@ -211,12 +214,18 @@ class _View:
         words = [word for row in self.adapted.fits[:1] for word in row.words]
         # A drug needs a listener that had other names to choose from, and shares no weights with the adapted one.
         named = agreed or self.adapted.borne_out or self._leans() or not isinstance(draft.event, Medication)
-        heard = not self.second.unlike_adapted and (agreed or self.bears_out(words))
+        heard = not self.second.unlike_adapted and (agreed or (self.bears_out(words) and self._in_words(draft)))
         if sure and named and heard and not self._turned(words) and (wrote or not self.more_was_heard(words)):
             return draft
         if isinstance(draft.event, Medication) and not sure:
             return asked_about(draft, None, NAMES.get(draft.event.kind, "drug"))
         return replace(draft, flags=(*draft.flags, ALONE))
+
+    def _in_words(self, draft: Draft) -> bool:
+        """Whether another listener has heard the words beside the number too: "weak", "regular", "on room air"."""
+        said = [draft.event.evidence[name].words for name in _BESIDE if name in draft.event.evidence]
+        written = {word.text for word in self.second.words}
+        return bool(self.adapted.borne_out) or all(written >= set(words.split()) for words in said)
 
     def _gap(self) -> float:
         """How much worse the reading fits the free-text listener than its own text."""
@@ -248,6 +257,7 @@ class _View:
 
     def _rival(self, place: int, draft: Draft, of: int, wrote: bool) -> Draft | None:
         """The likeliest reading with another value here, where the draft does not lead it by enough."""
+        by_two = {fit.words: lead for lead, fit in leads(self.second, False, self.noisy, self.settings)}
         for lead, fit in self._leads():
             drafts = self._read(fit.words)
             if len(drafts) != of or says_no_more(drafts[place].event, draft.event):
@@ -258,7 +268,9 @@ class _View:
             by_number = bool(numbers_in([str(getattr(draft.event, name, ""))]))
             least = self._least(by_number, wrote)
             if by_number and isinstance(draft.event, Medication):
-                least = max(least, self.settings.dose_of_written)
+                alike = sound_alike(self.adapted.fits[0].words, fit.words)
+                least = max(least, self.settings.dose_alike if alike else self.settings.dose_of_written)
+                lead = min(lead, by_two[fit.words]) if alike else lead
             if lead < self._over(fit, least):
                 return drafts[place]
         return None

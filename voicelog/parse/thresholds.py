@@ -32,6 +32,8 @@ class ThreeSettings:
     """The same where the free-text listener wrote the same by itself."""
     dose_of_written: float = 7.0
     """The same over another number in what is done with a drug."""
+    dose_alike: float = 12.0
+    """The same over a number that sounds alike, in any sound; a third listener does not count there."""
     sure_of_written: float = -1.5
     """Least score of the adapted listener's text then."""
     lead_by_name: float = 4.0
