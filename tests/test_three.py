@@ -543,6 +543,12 @@ def test_a_third_that_wrote_the_same_bears_out_a_drug_but_no_bare_command() -> N
     assert verdict(with_third(command, "take that back", 8.0)).outcome == "not_understood"
 
 
+def test_a_correction_is_borne_out_by_no_third() -> None:
+    sound = heard("correction fifty micrograms", "Correction 50 micrograms", lead=6.0 / 4, led=(4.0, None))
+    assert verdict(sound).outcome == "not_understood"
+    assert verdict(with_third(sound, "Correction 50 micrograms", 8.0)).outcome == "not_understood"
+
+
 def test_a_number_that_the_other_wrote_besides_is_not_lost_though_two_lack_it() -> None:
     said = heard("seizure has stopped", "Seizure has stopped at 10:20.")
     assert verdict(with_third(said, "Seizure has stopped.", 8.0)).outcome == "ambiguous"

@@ -55,7 +55,6 @@ def judged_by_three(
     if second is None or second.adapted is None or result.outcome == "not_understood":
         return result
     view = _View(second, second.adapted, grammar, context, noisy, settings)
-    view = replace(view, by_third=view.third_wrote(result))
     texts = [word.text for word in result.words]
     wrote = view.wrote(result)
     valued = bool(numbers_in(texts) or result.fragment or result.drafts)
@@ -69,6 +68,8 @@ def judged_by_three(
         return view.refused(result)
     if result.commands:
         return result
+    # Only entries are borne out by a third: what a correction puts in their place is to be as sure as ever.
+    view = replace(view, by_third=view.third_wrote(result))
     verdicts = [view.on(place, draft, len(result.drafts), wrote) for place, draft in enumerate(result.drafts)]
     kept = tuple(verdict for verdict in verdicts if isinstance(verdict, Draft))
     questions = tuple(verdict for verdict in verdicts if isinstance(verdict, Question))
