@@ -16,8 +16,8 @@ from voicelog.errors import RecogniserError
 from voicelog.grammar.loader import load_grammar
 from voicelog.parse.agreement import judged
 from voicelog.parse.parser import parse
-from voicelog.recognisers import trio, whisper
-from voicelog.recognisers.base import LATE, SAMPLE_RATE, Listener, ThirdOpinion, Utterance, Word
+from voicelog.recognisers import moonshine, trio, whisper
+from voicelog.recognisers.base import LATE, SAMPLE_RATE, Availability, Listener, ThirdOpinion, Utterance, Word
 from voicelog.recognisers.meanings import same_meaning
 from voicelog.recognisers.registry import FOR_AUDIO, preferred, recogniser
 
@@ -132,6 +132,7 @@ def test_without_a_third_the_others_judge_alone(monkeypatch: pytest.MonkeyPatch)
         listener.close()
 
 
+@needs_model
 @pytest.mark.parametrize(
     ("made", "asked"),
     [('{"from": "another"}', True), ('{"from": "the same"}', False), ("{}", False), ("[]", False), ("no JSON", False)],
@@ -143,6 +144,14 @@ def test_a_third_never_began_as_the_one_that_proposes(tmp_path: Path, made: str,
     assert trio._further([tmp_path / "a", tmp_path / "b"]) == [tmp_path / "b"] * asked
     # Nor is a shipped one asked beside a model of one's own that lies elsewhere.
     assert trio._further([tmp_path / "a", MODEL, THIRD]) == []
+
+
+@needs_model
+def test_no_third_is_asked_where_none_of_another_make_votes(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert trio._further([MODEL, THIRD]) == [THIRD]
+    monkeypatch.setattr(moonshine, "is_available", lambda *_: Availability(False, "not here", ""))
+    assert trio._further([MODEL, THIRD]) == []
+    assert "in doubt" not in trio.is_available().detail
 
 
 def test_without_an_adapted_model_it_says_where_to_read(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 from voicelog.errors import RecogniserError
 from voicelog.grammar.model import Grammar
 from voicelog.parse.written import spoken
-from voicelog.recognisers import second, sphinx, whisper
+from voicelog.recognisers import moonshine, second, sphinx, whisper
 from voicelog.recognisers.again import Again
 from voicelog.recognisers.base import (
     LATE,
@@ -62,8 +62,11 @@ def is_available() -> Availability:
 def _further(found: Sequence[Path]) -> list[Path]:
     """The adapted model that lies beside the one that proposes and was not made from the same one, if there is any.
 
-    Of several the first by name: two that began with the same weights must not vouch for each other.
+    Of several the first by name: two that began with the same weights must not vouch for each other. Nor is one
+    asked where no listener of another make votes: an unadapted Whisper model may be what it was made from.
     """
+    if not moonshine.is_available().ready:
+        return []
     proposes = _made_from(found[0])
     others = [path for path in found[1:] if path.parent == found[0].parent]
     return [path for path in others if _made_from(path) not in {"", proposes}][:1]
